@@ -1,0 +1,17 @@
+//! Panestep plans, drives, verifies and records shots on a home-built multi-level animation stand.
+//!
+//! Data flows one way: [`file`] reads a [`stand`] and a [`shot`]; [`plan`] works out where every
+//! pane must stand and makes a [`schedule`]; [`take`] works through it over a [`link`] to the
+//! boards. [`sim`] is a stand behind the same byte stream, and [`picture`] is what its camera sees.
+
+pub mod file;
+pub mod link;
+pub mod optics;
+pub mod picture;
+pub mod plan;
+pub mod schedule;
+pub mod shot;
+pub mod sim;
+pub mod stand;
+pub mod take;
+pub mod units;

@@ -1,0 +1,5 @@
+//! Talking to a board: ports, sessions, retries. Knows nothing of frames.
+
+pub mod port;
+
+pub use port::{Clock, Port};

@@ -1,0 +1,2 @@
+//! The `panestep` program.
+fn main() {}

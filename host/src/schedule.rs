@@ -1,0 +1,120 @@
+//! What a take carries out: steps for every frame, without a word of why.
+//!
+//! The plan makes it, the take works through it. Nothing in here knows the stand's geometry; the
+//! size of a step is there only so that messages can speak of millimetres.
+
+use std::time::Duration;
+
+use crate::stand::AxisUnit;
+
+/// Everything that a take needs to know.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Schedule {
+    /// The shot's name.
+    pub name: String,
+    /// Boards, in the stand's order.
+    pub boards: Vec<String>,
+    /// Axes moved by motors, in the stand's order.
+    pub motors: Vec<MotorAxis>,
+    /// Axes moved by hand, in the stand's order.
+    pub hands: Vec<HandAxis>,
+    /// How many frames.
+    pub frames: u32,
+    /// Position of every motor axis at every frame, in steps from its zero: frame by frame, the
+    /// axes within a frame in the order of `motors`.
+    pub motor_targets: Vec<i32>,
+    /// Position of every hand axis at every frame, in the axis's unit, laid out likewise.
+    pub hand_targets: Vec<f64>,
+    /// How to expose.
+    pub exposure: Exposure,
+}
+
+/// One axis moved by a motor. Speeds and distances are in steps.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MotorAxis {
+    /// What it carries, such as `reeds`.
+    pub of: String,
+    /// Which way it goes, such as `east`.
+    pub way: &'static str,
+    /// The unit of its positions for messages.
+    pub unit: AxisUnit,
+    /// One step, in that unit.
+    pub step_size: f64,
+    /// Place of its board in [`Schedule::boards`].
+    pub board: usize,
+    /// Its number on that board.
+    pub channel: u8,
+    /// Whether a positive step needs the direction line low.
+    pub reversed: bool,
+    /// Greatest speed, steps a second.
+    pub speed: u32,
+    /// Greatest acceleration, steps a second squared.
+    pub acceleration: u32,
+    /// Greatest jerk, steps a second cubed.
+    pub jerk: u32,
+    /// Speed that needs no ramp, steps a second.
+    pub slow: u32,
+    /// Least and greatest position, steps.
+    pub travel: (i32, i32),
+    /// Position at which the home switch trips, steps.
+    pub switch: i32,
+    /// How far two findings of the home switch may lie apart, steps.
+    pub within: i32,
+    /// How far to go beyond a target and come back, so that the last approach is always toward
+    /// greater positions, steps; 0 where the drive has no slack.
+    pub take_up: i32,
+}
+
+/// One axis moved by hand.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HandAxis {
+    /// What it carries, such as `sky`.
+    pub of: String,
+    /// Which way it goes, such as `north`.
+    pub way: &'static str,
+    /// The unit of its scale.
+    pub unit: AxisUnit,
+    /// The scale's division, in that unit.
+    pub scale: f64,
+}
+
+/// How to expose.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Exposure {
+    /// Place of the camera's board in [`Schedule::boards`].
+    pub board: usize,
+    /// Rest between the last step and the exposure.
+    pub settle: Duration,
+    /// How long the half-press line is closed before the release line.
+    pub half_press: Duration,
+    /// How long the release line is closed.
+    pub press: Duration,
+    /// From the closing of the release line until the shutter has certainly closed.
+    pub window: Duration,
+    /// From then until the camera can take the next.
+    pub ready: Duration,
+    /// Whether the flash contact is wired: each exposure must close it exactly once.
+    pub flash_contact: bool,
+}
+
+impl Schedule {
+    /// The motor axes' targets at a frame, counted from 1, or `None` beyond the ends.
+    #[must_use]
+    pub fn motors_at(&self, frame: u32) -> Option<&[i32]> {
+        row(&self.motor_targets, self.motors.len(), self.frames, frame)
+    }
+
+    /// The hand axes' targets at a frame, counted from 1, or `None` beyond the ends.
+    #[must_use]
+    pub fn hands_at(&self, frame: u32) -> Option<&[f64]> {
+        row(&self.hand_targets, self.hands.len(), self.frames, frame)
+    }
+}
+
+fn row<T>(table: &[T], width: usize, frames: u32, frame: u32) -> Option<&[T]> {
+    let index = usize::try_from(frame.checked_sub(1)?).ok()?;
+    if frame > frames {
+        return None;
+    }
+    table.get(index * width..(index + 1) * width)
+}

@@ -1,0 +1,313 @@
+//! A stand as it is: what the stand file means once it has been read and found sound.
+//!
+//! Lengths are in millimetres and angles in degrees, as the names of the fields say. Quantities of
+//! an axis are in the axis's own unit ([`AxisUnit`]): millimetres for the ways that slide,
+//! degrees for those that turn.
+
+use std::time::Duration;
+
+/// A whole stand.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stand {
+    /// What its builder calls it.
+    pub name: String,
+    /// Lens and picture.
+    pub lens: Lens,
+    /// Boards, in the file's order.
+    pub boards: Vec<Board>,
+    /// Levels, from the lens downwards.
+    pub levels: Vec<Level>,
+    /// Axes, in the file's order.
+    pub axes: Vec<Axis>,
+    /// How the picture is taken.
+    pub shutter: Shutter,
+    /// Least free height between two levels' glass that a plan may leave, mm.
+    pub clearance_mm: f64,
+}
+
+/// The lens and the picture behind it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lens {
+    /// Focal length, mm.
+    pub focal_length_mm: f64,
+    /// Marked f-number.
+    pub f_number: f64,
+    /// The picture on the sensor or film.
+    pub picture: Picture,
+    /// Height of the entrance pupil above the bed with the camera's lift at zero, mm.
+    pub height_mm: f64,
+    /// The level that is in focus where no focus pull says otherwise.
+    pub focus: LevelId,
+}
+
+/// The picture on the sensor or film.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Picture {
+    /// Width, east to west, mm.
+    pub width_mm: f64,
+    /// Height, north to south, mm.
+    pub height_mm: f64,
+    /// Width in pixels.
+    pub columns: u32,
+    /// Height in pixels.
+    pub rows: u32,
+}
+
+/// Place of a level in [`Stand::levels`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct LevelId(pub usize);
+
+/// Place of a board in [`Stand::boards`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct BoardId(pub usize);
+
+/// Place of an axis in [`Stand::axes`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct AxisId(pub usize);
+
+/// One pane and its carriage.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Level {
+    /// Its name.
+    pub name: String,
+    /// Height of the painted face above the bed, with the level's lift at zero, mm.
+    pub height_mm: f64,
+    /// The glass.
+    pub pane: Pane,
+}
+
+/// A sheet of glass.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pane {
+    /// East to west, mm.
+    pub width_mm: f64,
+    /// North to south, mm.
+    pub height_mm: f64,
+    /// Thickness, mm.
+    pub thickness_mm: f64,
+    /// Refractive index.
+    pub index: f64,
+    /// The painted face.
+    pub art: Face,
+}
+
+/// A face of a pane.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Face {
+    /// The face toward the lens.
+    Upper,
+    /// The face toward the bed: the lens sees the art through the pane itself.
+    Under,
+}
+
+/// A control board.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Board {
+    /// Its name, which is also the one that the board itself answers to.
+    pub name: String,
+    /// Where it is reached.
+    pub port: PortName,
+}
+
+/// Where a board is reached.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum PortName {
+    /// A simulated board inside this program.
+    Simulated,
+    /// A serial port by its system name.
+    Serial(String),
+}
+
+/// What an axis carries.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Carrier {
+    /// A level.
+    Level(LevelId),
+    /// The camera.
+    Camera,
+}
+
+/// Which way an axis goes when its position grows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Way {
+    /// To the right of the picture.
+    East,
+    /// To the top of the picture.
+    North,
+    /// Toward the lens; for the camera, away from the bed.
+    Lift,
+    /// Counter-clockwise as the lens sees it.
+    Turn,
+    /// The lens's ring; its table says which distance each position focuses on.
+    Focus,
+}
+
+/// The unit of an axis's quantities.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AxisUnit {
+    /// Millimetres.
+    Millimetre,
+    /// Degrees.
+    Degree,
+}
+
+/// One axis. Quantities are in the axis's unit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Axis {
+    /// What it carries.
+    pub of: Carrier,
+    /// Which way.
+    pub way: Way,
+    /// What moves it.
+    pub drive: Drive,
+    /// Least and greatest position.
+    pub travel: (f64, f64),
+    /// Slack of the drive: how far it turns at a reversal before the carriage follows.
+    pub backlash: f64,
+    /// For [`Way::Focus`]: pairs of ring position (degrees, rising) and focused distance from the
+    /// entrance pupil (mm); empty otherwise.
+    pub focus_table: Vec<(f64, f64)>,
+}
+
+/// What moves an axis.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Drive {
+    /// A stepper motor.
+    Motor(Motor),
+    /// A person at a crank, by a scale.
+    Hand {
+        /// The scale's division.
+        scale: f64,
+    },
+}
+
+/// A stepper motor on a board. Quantities are in the axis's unit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Motor {
+    /// The board.
+    pub board: BoardId,
+    /// The axis number on that board.
+    pub channel: u8,
+    /// Steps (microsteps) that move the axis by one unit.
+    pub steps_per_unit: f64,
+    /// Whether the motor has to turn the other way round.
+    pub reversed: bool,
+    /// Greatest speed, units a second.
+    pub speed: f64,
+    /// Greatest acceleration, units a second squared.
+    pub acceleration: f64,
+    /// Greatest jerk, units a second cubed.
+    pub jerk: f64,
+    /// Speed that needs no ramp, used until homed and for the second approach to the switch.
+    pub slow: f64,
+    /// The home switch.
+    pub home: Home,
+}
+
+/// A home switch. Quantities are in the axis's unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Home {
+    /// Position at which it trips; outside the travel.
+    pub switch: f64,
+    /// How far two findings of it may lie apart.
+    pub within: f64,
+}
+
+/// How the picture is taken.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shutter {
+    /// The board whose release line fires the camera.
+    pub board: BoardId,
+    /// Rest between the last step and the exposure.
+    pub settle: Duration,
+    /// How long the half-press line is closed before the release line; zero for none.
+    pub half_press: Duration,
+    /// How long the release line is closed.
+    pub press: Duration,
+    /// How long the shutter is open.
+    pub exposure: Duration,
+    /// Longest time from release to the opening of the shutter.
+    pub delay: Duration,
+    /// From the end of an exposure until the camera can take the next.
+    pub ready: Duration,
+    /// Whether the camera's flash contact is wired to the board.
+    pub flash_contact: bool,
+}
+
+/// Where everything on the stand is, physically or by intent.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StandPose {
+    /// One for each level, in the stand's order.
+    pub levels: Vec<CarrierPose>,
+    /// The camera.
+    pub camera: CarrierPose,
+    /// Distance from the entrance pupil on which the lens is focused, apparent, mm.
+    pub focus_mm: f64,
+}
+
+/// Where one carrier is, from the zeros of its axes.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct CarrierPose {
+    /// To the east, mm.
+    pub east_mm: f64,
+    /// To the north, mm.
+    pub north_mm: f64,
+    /// Up, mm.
+    pub lift_mm: f64,
+    /// Counter-clockwise as the lens sees it, degrees.
+    pub turn_degrees: f64,
+}
+
+impl Way {
+    /// The unit of an axis that goes this way.
+    #[must_use]
+    pub const fn unit(self) -> AxisUnit {
+        match self {
+            Self::East | Self::North | Self::Lift => AxisUnit::Millimetre,
+            Self::Turn | Self::Focus => AxisUnit::Degree,
+        }
+    }
+
+    /// Its name in files and on the screen.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::East => "east",
+            Self::North => "north",
+            Self::Lift => "lift",
+            Self::Turn => "turn",
+            Self::Focus => "focus",
+        }
+    }
+}
+
+impl AxisUnit {
+    /// Its sign: `mm` or `deg`.
+    #[must_use]
+    pub const fn sign(self) -> &'static str {
+        match self {
+            Self::Millimetre => "mm",
+            Self::Degree => "deg",
+        }
+    }
+}
+
+impl Stand {
+    /// The level or `camera`: the name of what an axis carries.
+    #[must_use]
+    pub fn carrier_name(&self, carrier: Carrier) -> &str {
+        match carrier {
+            Carrier::Level(LevelId(level)) => &self.levels[level].name,
+            Carrier::Camera => "camera",
+        }
+    }
+
+    /// The axis that moves a carrier a certain way, where there is one.
+    #[must_use]
+    pub fn axis(&self, of: Carrier, way: Way) -> Option<AxisId> {
+        self.axes
+            .iter()
+            .position(|axis| axis.of == of && axis.way == way)
+            .map(AxisId)
+    }
+}
