@@ -90,17 +90,16 @@ impl Run {
         }
     }
 
-    /// Looks for the next step.
-    #[inline(always)]
+    /// Looks for the next step. Kept out of the loop over the axes: most axes do not step at most
+    /// ticks, and the loop without this needs no register that has to be saved.
+    #[inline(never)]
     fn step(&mut self) {
-        let mut due = self.due + self.apart;
-        let mut part = self.part + self.left_over;
-        if part > self.distance {
-            part -= self.distance;
-            due += 1;
+        self.due += self.apart;
+        self.part += self.left_over;
+        if self.part > self.distance {
+            self.part -= self.distance;
+            self.due += 1;
         }
-        self.due = due;
-        self.part = part;
     }
 }
 
