@@ -67,8 +67,11 @@ pub fn magnification(focal_length_mm: f64, distance_mm: f64) -> f64 {
 /// it follows the lens's extension, which a ring's thread makes proportional to its turn.
 #[must_use]
 pub fn focused_distance_mm(table: &[(f64, f64)], ring: f64) -> Option<f64> {
-    between(table.iter().map(|&(at, distance)| (at, 1.0 / distance)), ring)
-        .map(|reciprocal| 1.0 / reciprocal)
+    between(
+        table.iter().map(|&(at, distance)| (at, 1.0 / distance)),
+        ring,
+    )
+    .map(|reciprocal| 1.0 / reciprocal)
 }
 
 /// Position of the lens ring that focuses on a distance: the inverse of [`focused_distance_mm`].
@@ -92,7 +95,7 @@ fn between(points: impl Iterator<Item = (f64, f64)> + Clone, x: f64) -> Option<f
             let (least, greatest) = if x0 <= x1 { (x0, x1) } else { (x1, x0) };
             let within = x >= least - slack && x <= greatest + slack && greatest > least;
             within.then(|| {
-                let part = ((x - x0) / (x1 - x0)).max(0.0).min(1.0);
+                let part = ((x - x0) / (x1 - x0)).clamp(0.0, 1.0);
                 y0 + part * (y1 - y0)
             })
         })
@@ -113,7 +116,11 @@ mod tests {
     fn thin_lens_follows_published_bellows_examples() {
         near(image_distance_mm(200.0, 547.826_087), 315.0, 1e-6);
         near(magnification(300.0, 3048.0), 0.109, 5e-4);
-        near(magnification(200.0, image_distance_mm(200.0, 320.0)), 0.60, 1e-12);
+        near(
+            magnification(200.0, image_distance_mm(200.0, 320.0)),
+            0.60,
+            1e-12,
+        );
         near(image_distance_mm(100.0, 200.0), 200.0, 1e-12);
     }
 
@@ -135,7 +142,12 @@ mod tests {
 
     #[test]
     fn the_ring_and_its_distance_are_inverse_to_each_other() {
-        let table = [(0.0, 400.0), (60.0, 700.0), (110.0, 1500.0), (140.0, 4000.0)];
+        let table = [
+            (0.0, 400.0),
+            (60.0, 700.0),
+            (110.0, 1500.0),
+            (140.0, 4000.0),
+        ];
         for step in 0..=140 {
             let ring = f64::from(step);
             let distance = focused_distance_mm(&table, ring).expect("within the table");

@@ -64,8 +64,13 @@ impl PlannedAxis {
                 if steps >= f64::from(least) && steps <= f64::from(greatest) {
                     return Some(Target::Steps(steps as i32));
                 }
-                self.within_travel(position)
-                    .then(|| Target::Steps(if steps < f64::from(least) { least } else { greatest }))
+                self.within_travel(position).then(|| {
+                    Target::Steps(if steps < f64::from(least) {
+                        least
+                    } else {
+                        greatest
+                    })
+                })
             }
             Setting::Scale { division } => {
                 let (least, greatest) = self.travel;

@@ -165,32 +165,32 @@ impl Checks {
             Setting::Scale { .. } => Target::Position(0.0),
         };
         if !position.is_finite() {
-            self.refusals.add_at(&mut slots.not_finite, frame, held, || {
-                match geometry.ring_reach() {
-                    Some((least_mm, greatest_mm)) if axis.way == Way::Focus => {
-                        Fault::BeyondFocusTable {
-                            distance_mm: pose.stand.focus_mm,
-                            least_mm,
-                            greatest_mm,
+            self.refusals
+                .add_at(&mut slots.not_finite, frame, held, || {
+                    match geometry.ring_reach() {
+                        Some((least_mm, greatest_mm)) if axis.way == Way::Focus => {
+                            Fault::BeyondFocusTable {
+                                distance_mm: pose.stand.focus_mm,
+                                least_mm,
+                                greatest_mm,
+                            }
                         }
+                        _ => Fault::NotFinite {
+                            axis: axis.name.clone(),
+                        },
                     }
-                    _ => Fault::NotFinite {
-                        axis: axis.name.clone(),
-                    },
-                }
-            });
+                });
             return nowhere;
         }
         let Some(target) = axis.target(position) else {
-            self.refusals.add_at(&mut slots.beyond, frame, held, || {
-                Fault::BeyondTravel {
+            self.refusals
+                .add_at(&mut slots.beyond, frame, held, || Fault::BeyondTravel {
                     axis: axis.name.clone(),
                     position,
                     least: axis.travel.0,
                     greatest: axis.travel.1,
                     unit: axis.way.unit().sign(),
-                }
-            });
+                });
             return nowhere;
         };
         if let (
@@ -206,15 +206,14 @@ impl Checks {
             // Asked of every frame, not only of those that the shot reaches from above: a take
             // that is resumed may come to any frame from anywhere.
             if i64::from(steps) - i64::from(take_up) < i64::from(least) {
-                self.refusals.add_at(&mut slots.take_up, frame, held, || {
-                    Fault::NoRoomForTakeUp {
+                self.refusals
+                    .add_at(&mut slots.take_up, frame, held, || Fault::NoRoomForTakeUp {
                         axis: axis.name.clone(),
                         position,
                         take_up: f64::from(take_up) / per_unit,
                         least: axis.travel.0,
                         unit: axis.way.unit().sign(),
-                    }
-                });
+                    });
             }
         }
         let reached = axis.reached(target);
@@ -227,8 +226,7 @@ impl Checks {
             report.largest_move_frame = frame;
         }
         slots.before = reached;
-        let pixels =
-            (reached - position).abs() * geometry.pixels_per_unit(pose, axis.of, axis.way);
+        let pixels = (reached - position).abs() * geometry.pixels_per_unit(pose, axis.of, axis.way);
         report.rounding_pixels = report.rounding_pixels.max(pixels);
         target
     }
@@ -244,8 +242,7 @@ impl Checks {
             if amount == 0.0 {
                 continue;
             }
-            let pixels =
-                amount.abs() * geometry.pixels_per_unit(pose, missing.of, missing.way);
+            let pixels = amount.abs() * geometry.pixels_per_unit(pose, missing.of, missing.way);
             if pixels <= TOLERATED_PIXELS {
                 if pixels > missing.pixels {
                     missing.pixels = pixels;
@@ -287,7 +284,7 @@ impl Checks {
             };
             let top = level.height_mm + upper;
             let gap_mm = lens_mm - (top + lift);
-            if !(gap_mm > 0.0) {
+            if gap_mm <= 0.0 {
                 let slots = &mut self.levels[index];
                 self.refusals
                     .add_at(&mut slots.above_lens, frame, held, || Fault::AboveLens {
@@ -308,7 +305,7 @@ impl Checks {
                     bottom_before.min(bottom - dip) - (top + before.max(lift))
                 };
                 // Rounding of the sums must not refuse a stand built to the clearance itself.
-                if !(gap_mm >= stand.clearance_mm - 1e-9) {
+                if gap_mm < stand.clearance_mm - 1e-9 {
                     self.refusals
                         .add_at(&mut slots.touches_below, frame, held, || Fault::Touch {
                             upper: stand.levels[upper_index].name.clone(),

@@ -83,7 +83,7 @@ impl Warp {
 /// The rate `z^2 (3 - 2 z)`, which leaves 0 and reaches 1 without a jump in acceleration, and its
 /// integral from 0.
 fn ramp(z: f64) -> (f64, f64) {
-    let z = z.max(0.0).min(1.0);
+    let z = z.clamp(0.0, 1.0);
     (z * z * z * (1.0 - z / 2.0), z * z * (3.0 - 2.0 * z))
 }
 
@@ -181,7 +181,7 @@ impl Piece {
         if span <= 0.0 {
             return (a.value, 0.0);
         }
-        let z = ((time - a.time) / span).max(0.0).min(1.0);
+        let z = ((time - a.time) / span).clamp(0.0, 1.0);
         let y = 1.0 - z;
         let value = a.value * y * y * (1.0 + 2.0 * z)
             + b.value * z * z * (1.0 + 2.0 * y)

@@ -27,10 +27,8 @@
 use crate::optics;
 use crate::plan::curve::Curve;
 use crate::plan::refusals::{Fault, Refusals};
-use crate::shot::{Distance, Key, Shot, ShiftTrack, Track};
-use crate::stand::{
-    AxisId, Carrier, CarrierPose, LevelId, Picture, Stand, StandPose, Way,
-};
+use crate::shot::{Distance, Key, ShiftTrack, Shot, Track};
+use crate::stand::{AxisId, Carrier, CarrierPose, LevelId, Picture, Stand, StandPose, Way};
 
 /// Where everything must stand, for any frame of a shot.
 #[derive(Clone, Debug, PartialEq)]
@@ -271,7 +269,12 @@ impl Geometry {
             .ring
             .as_ref()
             .map(|table| optics::ring_position(table, focus_mm).unwrap_or(f64::NAN));
-        self.view(frame, ahead, pose.image_mm / self.image_mm, &mut pose.levels);
+        self.view(
+            frame,
+            ahead,
+            pose.image_mm / self.image_mm,
+            &mut pose.levels,
+        );
 
         let lift = self.lens_lift(frame, &pose.levels);
         let camera = CarrierPose {
@@ -365,9 +368,7 @@ impl Geometry {
         for (level, view) in self.levels.iter().zip(views) {
             let own_lift_mm = level.own(Way::Lift, frame);
             let (story_mm, distance_mm) = match level.distance {
-                Distance::At(distance) => {
-                    (distance - ahead, level.scale() * (distance - ahead))
-                }
+                Distance::At(distance) => (distance - ahead, level.scale() * (distance - ahead)),
                 Distance::Far => (f64::INFINITY, level.zero_mm),
             };
             *view = LevelView {
@@ -418,8 +419,7 @@ impl Geometry {
                 .collect();
             let pull = Curve::new(&Track { keys });
             let reference = f64::from(self.held(shot.reference_frame));
-            let image_mm =
-                optics::image_distance_mm(self.focal_length_mm, pull.value(reference));
+            let image_mm = optics::image_distance_mm(self.focal_length_mm, pull.value(reference));
             let settled = (image_mm - self.image_mm).abs() <= 1e-13 * image_mm.abs();
             self.pull = Some(pull);
             self.image_mm = image_mm;
@@ -469,9 +469,7 @@ impl Level {
             .iter()
             .filter(|(of, _)| *of == way)
             .map(|(_, shifted)| match shifted {
-                Shifted::PerFrame { amount, from, to } => {
-                    amount * (frame.min(*to) - from).max(0.0)
-                }
+                Shifted::PerFrame { amount, from, to } => amount * (frame.min(*to) - from).max(0.0),
                 Shifted::Keys(curve) => curve.value(frame),
             })
             .sum()
@@ -560,7 +558,11 @@ fn unsound(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
         ));
     }
     if shot.layers.len() != stand.levels.len()
-        || shot.layers.iter().enumerate().any(|(i, layer)| layer.level != LevelId(i))
+        || shot
+            .layers
+            .iter()
+            .enumerate()
+            .any(|(i, layer)| layer.level != LevelId(i))
     {
         return say(format!(
             "every level needs exactly one layer, in the stand's order: {} levels, {} layers",
@@ -571,7 +573,10 @@ fn unsound(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
     if !there(stand.lens.focus)
         || shot.shifts.iter().any(|shift| !there(shift.level))
         || shot.focus.iter().any(|key| !there(key.level))
-        || stand.axes.iter().any(|axis| matches!(axis.of, Carrier::Level(id) if !there(id)))
+        || stand
+            .axes
+            .iter()
+            .any(|axis| matches!(axis.of, Carrier::Level(id) if !there(id)))
     {
         return say("a level is named that the stand does not have".into());
     }
@@ -594,8 +599,18 @@ fn unsound(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
     {
         return say("the focal length and the picture's sides have to be above zero".into());
     }
+    if !stand.clearance_mm.is_finite() {
+        return say("the clearance between levels has to be a number".into());
+    }
     let zero = CarrierPose::default();
     for (index, level) in stand.levels.iter().enumerate() {
+        let pane = &level.pane;
+        if !(pane.thickness_mm >= 0.0 && pane.thickness_mm.is_finite() && pane.index >= 1.0) {
+            return say(format!(
+                "the pane of {} needs a thickness of 0 or more and an index of 1 or more",
+                level.name
+            ));
+        }
         let distance_mm = optics::apparent_distance_mm(stand, LevelId(index), &zero, &zero);
         if !(distance_mm > 0.0 && distance_mm.is_finite()) {
             return Err(Fault::AboveLens {
@@ -629,15 +644,17 @@ fn best_lift(pairs: impl Iterator<Item = (f64, f64)> + Clone) -> f64 {
     }
     // Slope of the sum over the lift (halved), and its slope.
     let slopes = |lift: f64| {
-        pairs.clone().fold((0.0, 0.0), |(slope, bend), (wanted, zero)| {
-            let distance = zero + lift;
-            let ratio = wanted / distance;
-            let fall = ratio / distance;
-            (
-                slope - (ratio - 1.0) * fall,
-                bend + fall / distance * (3.0 * ratio - 2.0),
-            )
-        })
+        pairs
+            .clone()
+            .fold((0.0, 0.0), |(slope, bend), (wanted, zero)| {
+                let distance = zero + lift;
+                let ratio = wanted / distance;
+                let fall = ratio / distance;
+                (
+                    slope - (ratio - 1.0) * fall,
+                    bend + fall / distance * (3.0 * ratio - 2.0),
+                )
+            })
     };
     let mut lift = 0.0_f64.max(low).min(high);
     for _ in 0..100 {

@@ -87,7 +87,12 @@ impl Plan {
                 for (index, axis) in axes.planned.iter().enumerate() {
                     let position = axis.position(&pose);
                     targets[index] = checks.axis(index, axis, position, &geometry, &pose);
-                    set_position(&mut reached, axis.of, axis.way, axis.reached(targets[index]));
+                    set_position(
+                        &mut reached,
+                        axis.of,
+                        axis.way,
+                        axis.reached(targets[index]),
+                    );
                 }
                 checks.missing(stand, &geometry, &pose);
                 checks.heights(stand, &reached);
@@ -110,7 +115,11 @@ impl Plan {
             report,
             schedule: Schedule {
                 name: shot.name.clone(),
-                boards: stand.boards.iter().map(|board| board.name.clone()).collect(),
+                boards: stand
+                    .boards
+                    .iter()
+                    .map(|board| board.name.clone())
+                    .collect(),
                 motors: axes.motors,
                 hands: axes.hands,
                 frames: shot.frames,

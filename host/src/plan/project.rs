@@ -86,7 +86,7 @@ fn pictured(
     (x, y): (f64, f64),
     distance_mm: f64,
 ) -> Option<(f64, f64)> {
-    if !(distance_mm > 0.0) {
+    if distance_mm.is_nan() || distance_mm <= 0.0 {
         return None;
     }
     let (columns, rows) = (f64::from(picture.columns), f64::from(picture.rows));

@@ -62,7 +62,9 @@ pub enum Fault {
         greatest: u32,
     },
     /// A target lies beyond an axis's travel.
-    #[error("{axis} has to stand at {position:.4} {unit}, but its travel runs from {least} to {greatest} {unit}")]
+    #[error(
+        "{axis} has to stand at {position:.4} {unit}, but its travel runs from {least} to {greatest} {unit}"
+    )]
     BeyondTravel {
         /// The axis.
         axis: String,
@@ -76,7 +78,9 @@ pub enum Fault {
         unit: &'static str,
     },
     /// A target lies within the travel, but leaves no room below to take up the drive's slack.
-    #[error("{axis} has to stand at {position:.4} {unit} and go {take_up:.4} {unit} below it to take up backlash, but its travel begins at {least} {unit}")]
+    #[error(
+        "{axis} has to stand at {position:.4} {unit} and go {take_up:.4} {unit} below it to take up backlash, but its travel begins at {least} {unit}"
+    )]
     NoRoomForTakeUp {
         /// The axis.
         axis: String,
@@ -90,7 +94,9 @@ pub enum Fault {
         unit: &'static str,
     },
     /// Two levels' glass would come too close.
-    #[error("{upper} would come within {gap_mm:.3} mm of {lower} below it; {clearance_mm} mm have to stay free")]
+    #[error(
+        "{upper} would come within {gap_mm:.3} mm of {lower} below it; {clearance_mm} mm have to stay free"
+    )]
     Touch {
         /// The level nearer to the lens.
         upper: String,
@@ -102,7 +108,9 @@ pub enum Fault {
         clearance_mm: f64,
     },
     /// The viewer would walk into or through a layer.
-    #[error("{level}: the viewer walks through this layer ({distance_mm:.1} story mm are left to it)")]
+    #[error(
+        "{level}: the viewer walks through this layer ({distance_mm:.1} story mm are left to it)"
+    )]
     WalksThrough {
         /// The level.
         level: String,
@@ -110,7 +118,9 @@ pub enum Fault {
         distance_mm: f64,
     },
     /// A level would stand at the lens or above it.
-    #[error("{level} would stand at the lens or above it ({gap_mm:.3} mm below the entrance pupil)")]
+    #[error(
+        "{level} would stand at the lens or above it ({gap_mm:.3} mm below the entrance pupil)"
+    )]
     AboveLens {
         /// The level.
         level: String,
@@ -118,7 +128,9 @@ pub enum Fault {
         gap_mm: f64,
     },
     /// Something would have to move that has no axis for it.
-    #[error("{of} has to move {way} by {amount:.4} {unit}, but has no axis for it: the picture would be {pixels:.2} pixels off")]
+    #[error(
+        "{of} has to move {way} by {amount:.4} {unit}, but has no axis for it: the picture would be {pixels:.2} pixels off"
+    )]
     NoAxis {
         /// The level, or `camera`.
         of: String,

@@ -73,18 +73,20 @@ pub fn times(schedule: &Schedule, tick_rate: u32) -> Result<Times, MoveError> {
         else {
             break;
         };
-        let time = move_time(schedule, from, to, tick_rate).map_err(|(board, cause)| MoveError {
-            frame,
-            board: schedule.boards.get(board).cloned().unwrap_or_default(),
-            cause,
-        })?;
+        let time =
+            move_time(schedule, from, to, tick_rate).map_err(|(board, cause)| MoveError {
+                frame,
+                board: schedule.boards.get(board).cloned().unwrap_or_default(),
+                cause,
+            })?;
         times.moving = times.moving.saturating_add(time);
         if time > times.longest_move {
             times.longest_move = time;
             times.longest_move_frame = frame;
         }
         if let (Some(from), Some(to)) = (schedule.hands_at(frame - 1), schedule.hands_at(frame)) {
-            times.hand_settings += from.iter().zip(to).filter(|(from, to)| from != to).count() as u64;
+            times.hand_settings +=
+                from.iter().zip(to).filter(|(from, to)| from != to).count() as u64;
         }
     }
     let exposure = &schedule.exposure;
