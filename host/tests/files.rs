@@ -71,7 +71,7 @@ fn shot_refused(from: &str, to: &str, parts: &[&str]) {
     refused(
         shot(&text).map(drop),
         &text,
-        SHOT.find(from).unwrap(),
+        SHOT.find(from).unwrap() + to.rfind('\n').map_or(0, |at| at + 1),
         parts,
     );
 }
