@@ -24,6 +24,14 @@ fn changed(text: &str, from: &str, to: &str) -> String {
     text.replacen(from, to, 1)
 }
 
+/// Where a changed text begins to differ.
+fn difference(one: &str, two: &str) -> usize {
+    one.bytes()
+        .zip(two.bytes())
+        .take_while(|(one, two)| one == two)
+        .count()
+}
+
 /// Refused, every part of the message given is in it, and one of the problems is on the line where
 /// `text` has been changed or, where a whole table is at fault, at its head.
 #[track_caller]
@@ -56,7 +64,7 @@ fn refused(result: Result<(), Problems>, text: &str, at: usize, parts: &[&str]) 
 #[track_caller]
 fn stand_refused(from: &str, to: &str, parts: &[&str]) {
     let text = changed(STAND, from, to);
-    let at = STAND.find(from).unwrap() + to.rfind('\n').map_or(0, |at| at + 1);
+    let at = difference(STAND, &text);
     refused(
         read_stand_text("stand.toml", &text).map(drop),
         &text,
@@ -68,12 +76,7 @@ fn stand_refused(from: &str, to: &str, parts: &[&str]) {
 #[track_caller]
 fn shot_refused(from: &str, to: &str, parts: &[&str]) {
     let text = changed(SHOT, from, to);
-    refused(
-        shot(&text).map(drop),
-        &text,
-        SHOT.find(from).unwrap() + to.rfind('\n').map_or(0, |at| at + 1),
-        parts,
-    );
+    refused(shot(&text).map(drop), &text, difference(SHOT, &text), parts);
 }
 
 #[test]
