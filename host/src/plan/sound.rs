@@ -5,12 +5,21 @@ use crate::plan::refusals::{Fault, Refusals};
 use crate::shot::{Distance, Shot};
 use crate::stand::{Carrier, CarrierPose, LevelId, Stand, Way};
 
+/// Most frames of a shot: half a day at 24 a second. A slip of the pen must not fill the memory.
+const MOST_FRAMES: u32 = 1_000_000;
+
 /// What no geometry can be made of.
 pub(crate) fn unsound(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
     let say = |what: String| Err(Fault::Unsound { what }.into());
     let there = |LevelId(level): LevelId| level < stand.levels.len();
     if shot.frames == 0 {
         return say("the shot has no frames".into());
+    }
+    if shot.frames > MOST_FRAMES {
+        return say(format!(
+            "the shot has {} frames; at most {MOST_FRAMES} are planned",
+            shot.frames
+        ));
     }
     if shot.hold == 0 {
         return say("pictures have to be held for at least one frame".into());
