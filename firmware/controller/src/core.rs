@@ -118,9 +118,7 @@ impl<H: Hardware> Core<H> {
             self.home_tick(switches);
         }
         let moving = self.drive.is_moving();
-        if moving {
-            self.drive.tick(&mut self.hardware);
-        }
+        self.drive.tick(&mut self.hardware);
         if !self.drive.is_moving() && matches!(self.task, Task::Moving | Task::Stopping { .. }) {
             self.task = Task::Idle;
         }
@@ -137,7 +135,8 @@ impl<H: Hardware> Core<H> {
     /// and nothing is asked of the board.
     #[must_use]
     pub fn quiet(&self) -> u32 {
-        if self.unread || !matches!(self.task, Task::Idle) {
+        // The last step may have moved a switch: that is for a tick to see.
+        if self.unread || self.still == 0 || !matches!(self.task, Task::Idle) {
             return 0;
         }
         self.shutter.quiet()

@@ -140,6 +140,13 @@ impl Fake {
         self.pulses.iter().sum()
     }
 
+    /// Whether some switch has not come to rest yet.
+    pub fn chatters(&self) -> bool {
+        let chatters = |switch: &Switch| switch.chatter > 0;
+        let mut carriages = self.carriages.iter();
+        carriages.any(|carriage| chatters(&carriage.home) || chatters(&carriage.far))
+    }
+
     pub fn releases(&self) -> usize {
         let closed = |line: &&(u64, Line)| line.1 == Line::Release(true);
         self.lines.iter().filter(closed).count()
