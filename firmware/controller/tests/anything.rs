@@ -203,6 +203,15 @@ fn two_million_random_bytes_move_nothing() {
     assert_eq!(after, before);
 }
 
+/// Whether a command leaves positions, guards and drivers alone.
+fn shooting(command: &Command) -> bool {
+    use Command::{Acknowledge, Fence, Fire, Halt, Move, OpenShot, Status};
+    matches!(
+        command,
+        Fire(_) | Fence { .. } | OpenShot { .. } | Status | Move { .. } | Halt | Acknowledge
+    )
+}
+
 /// The fake notes every pulse against the laws (stop, drivers, release line, direction set-up);
 /// `Bench::tick` fails at the first one.
 #[test]
@@ -216,16 +225,24 @@ fn arbitrary_commands_keep_the_laws() {
         } else {
             Bench::ready()
         };
+        let gentle = seed % 4 == 0;
         let mut last = Vec::new();
         for _ in 0..400 {
             let bytes = if random.below(6) == 0 {
                 std::mem::take(&mut last)
             } else {
-                frame(&ToBoard::Request(random.request(&mut bench)))
+                let mut request = random.request(&mut bench);
+                // Every fourth run leaves the stand alone, so that there are exposures.
+                while gentle && !shooting(&request.command) {
+                    request = random.request(&mut bench);
+                }
+                frame(&ToBoard::Request(request))
             };
             bench.send(&bytes);
             last = bytes;
-            random.happening(bench.board.hardware_mut());
+            if !gentle {
+                random.happening(bench.board.hardware_mut());
+            }
             bench.tick(random.below(200) as u32);
             for axis in bench.board.core().status(0).homed.iter() {
                 assert!(axis < 3, "seed {seed}");

@@ -68,7 +68,8 @@ impl Switch {
         } else if self.chatter > 0 {
             self.chatter -= 1;
             // Five readings the new way, three the old way, and so on.
-            return self.tripped ^ ((self.bounce - self.chatter) % 8 >= 5);
+            let wrong = self.chatter > 0 && (self.bounce.wrapping_sub(self.chatter)) % 8 >= 5;
+            return self.tripped ^ wrong;
         }
         self.tripped
     }
