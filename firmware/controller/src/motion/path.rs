@@ -278,3 +278,111 @@ impl Default for Path {
         Self::idle()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::motion::{Leg, Limits, plan};
+    use std::vec::Vec;
+
+    /// One axis that needs exactly these lengths.
+    fn profile(a: u32, b: u32, c: u32) -> Profile {
+        // At one step and `c` ticks a second, the limits are 1/C, 1/(BC) and 1/(ABC) of powers of
+        // the rate; a distance of b * a makes them whole.
+        let rate = c * b * a;
+        let limits = Limits {
+            speed: a * b,
+            acceleration: rate * a,
+            jerk: rate * rate,
+        };
+        let leg = Leg {
+            distance: 1,
+            limits,
+        };
+        plan(&[leg], rate).expect("small numbers")
+    }
+
+    /// Every small shape, braked at every tick: within the profile's jerk, acceleration and speed
+    /// at every tick, never backwards, at rest in time and before the target.
+    #[test]
+    fn every_stop_of_every_small_shape_is_within_the_profile() {
+        let mut shapes = 0;
+        let lengths = (1..=9_u32).flat_map(|a| (a..=12).map(move |b| (a, b)));
+        for (a, b) in lengths {
+            for c in [a + b, a + b + 1, a + b + 7] {
+                let profile = profile(a, b, c);
+                assert_eq!(profile.lengths(), [a, b, c]);
+                shapes += 1;
+                for brake_at in 0..profile.ticks() {
+                    brake(profile, brake_at);
+                }
+            }
+        }
+        assert_eq!(shapes, 3 * (9 * 12 - 36));
+    }
+
+    fn brake(profile: Profile, brake_at: u32) {
+        let [a, b, c] = profile.lengths().map(i64::from);
+        let mut path = Path::idle();
+        assert!(path.begin(&[1, 0, 0, 0, 0, 0, 0, 0], profile));
+        let mut states = Vec::from([(0_i64, 0_i64)]);
+        let mut way = 0;
+        let mut ticks = 0;
+        while path.is_moving() {
+            if ticks == brake_at {
+                path.brake();
+            }
+            path.tick();
+            ticks += 1;
+            way += path.speed;
+            states.push((path.speed, path.acceleration.into()));
+            assert!(ticks <= profile.ticks(), "{profile:?} braked at {brake_at}");
+        }
+        assert!(ticks - brake_at <= profile.stop_ticks());
+        assert!(way <= a * b * c);
+        // At rest the last of the slowing down goes too.
+        assert_eq!(path.speed, 0);
+        states.push((0, 0));
+        for (at, pair) in states.windows(2).enumerate() {
+            let [(v0, a0), (v1, a1)] = [pair[0], pair[1]];
+            assert!(
+                (0..=a * b).contains(&v1),
+                "{profile:?} {brake_at} {at}: speed {v1}"
+            );
+            assert!(
+                a1.abs() <= a,
+                "{profile:?} {brake_at} {at}: acceleration {a1}"
+            );
+            assert!(
+                (a1 - a0).abs() <= 1,
+                "{profile:?} {brake_at} {at}: jerk {}",
+                a1 - a0
+            );
+            // The axes' own sums say the same.
+            assert!(v1 == v0 + a1 || (v1, a1) == (0, 0));
+        }
+    }
+
+    /// The rates that the axes carry are their distances times the profile's, to the end.
+    #[test]
+    fn every_axis_carries_its_share() {
+        let profile = profile(4, 9, 20);
+        for brake_at in 0..=profile.ticks() {
+            let mut path = Path::idle();
+            assert!(path.begin(&[20, -7, 0, 1, 0, 0, 0, 0], profile));
+            for tick in 0..profile.ticks() {
+                if tick == brake_at {
+                    path.brake();
+                }
+                path.tick();
+                for run in path.runs.iter().take(path.count) {
+                    assert_eq!(run.rate, i64::from(run.distance) * path.speed);
+                    assert_eq!(
+                        run.change,
+                        i64::from(run.distance) * i64::from(path.acceleration)
+                    );
+                }
+            }
+        }
+    }
+}
