@@ -46,8 +46,8 @@ fn stone(x: f32, y: f32) -> Colour {
     let down = ((y - edge) / (WATER - edge).max(20.0)).clamp(0.0, 1.0);
     // Facets: which way the face turns decides how much of the dawn it gets.
     let warp = layered(x / 70.0, y / 90.0, 3, 81) - 0.5;
-    let face = |x: f32| layered(x / 30.0 + 2.0 * warp, y / 110.0 + x / 400.0, 4, 82);
-    let turned = (face(x - 5.0) - face(x + 5.0)) * 2.6;
+    let face = |x: f32| layered(x / 46.0 + 0.7 * warp, y / 62.0 + x / 160.0, 5, 82);
+    let turned = (face(x - 4.0) - face(x + 4.0)) * 2.0;
     let strata = layered(x / 240.0, (y + x * 0.10) / 7.0, 3, 83) - 0.5;
     let grass = smooth(
         30.0,
@@ -57,8 +57,8 @@ fn stone(x: f32, y: f32) -> Colour {
     let mut colour = mix(hex(0x4d4c66), hex(0x6d6076), down);
     colour = mix(colour, hex(0x4c5560), 0.75 * grass);
     colour = scale(colour, 1.0 + 0.22 * strata);
-    colour = mix(colour, hex(0xd99a80), (turned - 0.06).clamp(0.0, 0.62));
-    colour = mix(colour, hex(0x34384f), (-turned - 0.05).clamp(0.0, 0.5));
+    colour = mix(colour, hex(0xc48f82), (turned - 0.05).clamp(0.0, 0.42));
+    colour = mix(colour, hex(0x34384f), (-turned - 0.03).clamp(0.0, 0.5));
     // The east end looks into the sun.
     colour = mix(colour, hex(0xd69a84), 0.34 * smooth(640.0, 800.0, x));
     let rim = smooth(4.5, 0.5, y - edge) * smooth(150.0, 750.0, x);

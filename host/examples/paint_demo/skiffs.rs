@@ -145,7 +145,7 @@ impl Skiff {
         let long = self.half.abs();
         let fade = move |y: f32| {
             if image {
-                0.72 * (-(y - water).max(0.0) / (0.62 * long)).exp()
+                0.86 * (-(y - water).max(0.0) / (0.62 * long)).exp()
             } else {
                 1.0
             }
@@ -181,7 +181,7 @@ impl Skiff {
                 let wear = layered(x / 26.0, y / 5.0, 3, 47) - 0.5;
                 colour = scale(colour, 1.0 + 0.25 * wear);
                 // Light off the water on the planks, and the sun along the end that faces it.
-                colour = mix(colour, hex(0xc98f70), 0.28 * smooth(0.35, 0.0, up));
+                colour = mix(colour, hex(0xc98f70), 0.16 * smooth(0.35, 0.0, up));
                 let end = ((SUN.0 - x) * self.half.signum() * along.signum() / long).max(0.0);
                 colour = mix(
                     colour,
@@ -331,8 +331,8 @@ fn post(canvas: &mut Canvas, (x, foot, high, half): (f32, f32, f32, f32)) {
         }
     }
     // A ring of wet light where it meets the water.
-    canvas.wash_near((x, foot + 1.5), (half * 3.5, 3.0), |far| {
-        (hex(0xf7cf9f), 0.65 * smooth(1.0, 0.3, far))
+    canvas.wash_near((x, foot + 1.5), (half * 2.2, 2.2), |far| {
+        (hex(0xf7cf9f), 0.45 * smooth(1.0, 0.3, far))
     });
 }
 
