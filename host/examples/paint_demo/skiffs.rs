@@ -157,7 +157,9 @@ impl Skiff {
                 1.0
             }
         };
-        if let Some(path) = self.inside(side) {
+        // Water mirrors what is seen from below: never the inside.
+        let inside = if image { None } else { self.inside(side) };
+        if let Some(path) = inside {
             canvas.fill(&path, |x, y| {
                 let plank = smooth(0.4, 0.6, noise(x / (0.16 * long), 0.5, 46));
                 let toward = smooth(-1.0, 1.0, (SUN.0 - x) / 700.0);
@@ -193,12 +195,13 @@ impl Skiff {
                 (colour, fade(y) * broken(x, y))
             });
         }
+        let glint = if image { 0.45 } else { 1.0 };
         if let Some(path) = self.gunwale(side, 0.022) {
             canvas.fill(&path, |x, y| {
                 let near = (-((x - SUN.0) / 420.0).powi(2)).exp();
                 (
                     mix(hex(0xa5735a), hex(0xffd08e), 0.35 + 0.65 * near),
-                    fade(y) * broken(x, y),
+                    glint * fade(y) * broken(x, y),
                 )
             });
         }
