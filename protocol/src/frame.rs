@@ -20,9 +20,10 @@ const fn greater(a: usize, b: usize) -> usize {
 pub const MAX_MESSAGE: usize =
     greater(ToBoard::POSTCARD_MAX_SIZE, FromBoard::POSTCARD_MAX_SIZE) + 4;
 
-/// Longest frame, in bytes, its closing zero included. COBS adds one byte in 254, at least one
-/// (S. Cheshire, M. Baker, IEEE/ACM Trans. Networking 7(2), 1999).
-pub const MAX_FRAME: usize = MAX_MESSAGE + MAX_MESSAGE.div_ceil(254) + 1;
+/// Longest frame, in bytes, its closing zero included. COBS adds a byte for every 254, and one
+/// more for what is left, even where nothing is (S. Cheshire, M. Baker, IEEE/ACM Trans.
+/// Networking 7(2), 1999; that last byte could be saved, but postcard writes it).
+pub const MAX_FRAME: usize = MAX_MESSAGE + MAX_MESSAGE / 254 + 1 + 1;
 
 /// Why a frame was dropped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,6 +40,20 @@ pub enum FrameError {
     /// The buffer handed in for the frame is too small.
     NoRoom,
 }
+
+impl core::fmt::Display for FrameError {
+    fn fmt(&self, to: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        to.write_str(match self {
+            Self::TooLong => "longer than any message",
+            Self::Broken => "not a frame",
+            Self::Checksum => "damaged on the way: its checksum does not agree",
+            Self::NotAMessage => "not a message of this protocol",
+            Self::NoRoom => "no room to write the message",
+        })
+    }
+}
+
+impl core::error::Error for FrameError {}
 
 /// Writes a message as a frame, closing zero included, and returns the part of `buffer` used.
 /// [`MAX_FRAME`] bytes always suffice.

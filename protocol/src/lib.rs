@@ -28,7 +28,8 @@ pub mod message;
 pub mod units;
 
 pub use answer::{
-    Activity, Answer, ExposureFact, Halt, HomingFault, HomingReport, Refusal, Status, Switches,
+    Activity, Answer, ExposureFact, Halt, HomeFound, HomingFault, HomingReport, Refusal, Status,
+    Switches,
 };
 pub use command::{
     AxisSettings, AxisTarget, Command, FireOrder, GuardSettings, HomeOrder, NudgeOrder, Toward,
@@ -49,7 +50,8 @@ pub const VERSION: u16 = 1;
 /// First bytes of every handshake: says that the peer speaks this protocol at all.
 pub const MAGIC: [u8; 4] = *b"PANE";
 
-/// Hash over the shape of every message (field names, types and order), both ways.
+/// Hash over the shape of every message (field names, types and order), both ways, and over how
+/// many axes and how long a name they can carry.
 ///
 /// Two peers whose hashes differ would misread each other and must not go on.
 #[must_use]
@@ -61,5 +63,11 @@ pub fn schema() -> [u8; 8] {
     for (mixed, other) in mixed.iter_mut().zip(FROM_BOARD.to_bytes()) {
         *mixed ^= other.rotate_left(3);
     }
+    // The types' own hashes do not see how much their lists and texts can hold.
+    mixed[0] ^= MAX_AXES as u8;
+    mixed[1] ^= MAX_NAME as u8;
     mixed
 }
+
+// Each axis has its bit in an `AxisMask`; both numbers fit into one byte of the hash.
+const _: () = assert!(MAX_AXES <= 8 && MAX_NAME <= u8::MAX as usize);

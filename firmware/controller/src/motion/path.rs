@@ -1,0 +1,388 @@
+//! One move as it runs, tick by tick.
+//!
+//! Everything here that happens at a tick is additions and comparisons: it runs in an interrupt on
+//! a processor that has neither a division nor a 64-bit multiplication.
+
+use panestep_protocol::{AxisMask, MAX_AXES};
+
+use super::Profile;
+
+/// Runs one move at a time.
+///
+/// Each axis's position is the ideal one rounded to the nearest step at every tick, so it neither
+/// leads nor lags by more than half a step.
+#[derive(Clone, Debug)]
+pub struct Path {
+    /// The axes that move, closely packed; only the first `count` mean anything.
+    runs: [Run; MAX_AXES],
+    count: usize,
+    /// Axes whose distance is positive.
+    positive: AxisMask,
+    /// What an accumulator needs for a step.
+    whole: i64,
+    /// The profile's speed, acceleration and greatest acceleration, in its own units.
+    speed: i64,
+    acceleration: i32,
+    greatest: i32,
+    /// The seven segments' lengths, which one is running, and what is left of it.
+    segments: [u32; 7],
+    segment: usize,
+    left: u32,
+    /// Under way of a controlled stop: the speed that goes when the slowing down is brought to
+    /// nothing from now on.
+    braking: Option<i64>,
+}
+
+/// One moving axis. `change` and `rate` are its distance times the profile's acceleration and
+/// speed.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    /// What is together for the next step, less what a step needs: a step is due at 0.
+    due: i64,
+    rate: i64,
+    change: i64,
+    distance: u32,
+    /// The axis's bit.
+    axis: u8,
+}
+
+/// The profile's jerk in each of the seven segments.
+const JERKS: [i32; 7] = [1, 0, -1, 0, -1, 0, 1];
+
+impl Path {
+    /// Nothing moves.
+    #[must_use]
+    pub const fn idle() -> Self {
+        const STILL: Run = Run {
+            due: 0,
+            rate: 0,
+            change: 0,
+            distance: 0,
+            axis: 0,
+        };
+        Self {
+            runs: [STILL; MAX_AXES],
+            count: 0,
+            positive: AxisMask::NONE,
+            whole: 0,
+            speed: 0,
+            acceleration: 0,
+            greatest: 0,
+            segments: [0; 7],
+            segment: 0,
+            left: 0,
+            braking: None,
+        }
+    }
+
+    /// Begins a move: each axis by its distance in steps, with its sign; the first tick after this
+    /// is the move's first.
+    ///
+    /// Returns whether it has begun. It has not, and nothing has changed, where a move is under way
+    /// or where an axis would have to go farther than the profile [reaches](Profile::reach). A move
+    /// of no distance is over at once.
+    #[must_use]
+    pub fn begin(&mut self, steps: &[i32; MAX_AXES], profile: Profile) -> bool {
+        let too_far = |steps: &i32| steps.unsigned_abs() > profile.reach();
+        if self.is_moving() || steps.iter().any(too_far) {
+            return false;
+        }
+        let whole = profile.whole();
+        *self = Self::idle();
+        for (axis, &distance) in steps.iter().enumerate() {
+            if distance == 0 {
+                continue;
+            }
+            let Some(run) = self.runs.get_mut(self.count) else {
+                break;
+            };
+            *run = Run {
+                // Half a step from the start: every step falls where the nearest is.
+                due: whole / 2 - whole,
+                rate: 0,
+                change: 0,
+                distance: distance.unsigned_abs(),
+                axis: 1 << axis,
+            };
+            self.count += 1;
+            if distance > 0 {
+                self.positive.insert(axis);
+            }
+        }
+        let [a, b, c] = profile.lengths();
+        let constant = b.saturating_sub(a);
+        let cruise = c.saturating_sub(a).saturating_sub(b);
+        self.segments = [a, constant, a, cruise, a, constant, a];
+        self.left = a;
+        self.whole = whole;
+        // A is the smallest factor of a product below 2^63: it has at most 21 bits.
+        self.greatest = a as i32;
+        true
+    }
+
+    /// One tick: the axes that step at it.
+    #[inline]
+    pub fn tick(&mut self) -> AxisMask {
+        if self.count == 0 {
+            return AxisMask::NONE;
+        }
+        let jerk = match self.braking {
+            Some(rest) => self.brake_tick(rest),
+            None => self.segment_tick(),
+        };
+        self.acceleration += jerk;
+        self.speed += i64::from(self.acceleration);
+        let stepping = match jerk {
+            0 if self.acceleration == 0 => self.advance(|_| {}),
+            0 => self.advance(|run| run.rate += run.change),
+            1.. => self.advance(|run| {
+                run.change += i64::from(run.distance);
+                run.rate += run.change;
+            }),
+            _ => self.advance(|run| {
+                run.change -= i64::from(run.distance);
+                run.rate += run.change;
+            }),
+        };
+        if self.speed <= 0 {
+            self.count = 0;
+        }
+        stepping
+    }
+
+    /// Begins a controlled stop: along the same line, with no more jerk and acceleration than the
+    /// move itself. An acceleration under way is first brought to nothing, so the speed may still
+    /// rise, but never beyond the profile's. It takes no more than [`Profile::stop_ticks`], and
+    /// no axis goes beyond its target.
+    pub fn brake(&mut self) {
+        if self.count == 0 || self.braking.is_some() {
+            return;
+        }
+        // From a deceleration m, jerk back to nothing takes (m - 1) + ... + 1 off the speed.
+        let slowing = i64::from(self.acceleration.min(0).unsigned_abs());
+        self.braking = Some(slowing * (slowing - 1) / 2);
+    }
+
+    /// Stops everything at once.
+    pub fn halt(&mut self) {
+        self.count = 0;
+    }
+
+    /// Stops one axis at once; the others go on as if it were not there. An axis that does not
+    /// move is ignored.
+    pub fn drop_axis(&mut self, axis: usize) {
+        let Some(bit) = 1u8.checked_shl(axis as u32).filter(|_| axis < MAX_AXES) else {
+            return;
+        };
+        let moving = self.runs.get(..self.count).unwrap_or(&[]);
+        let Some(place) = moving.iter().position(|run| run.axis == bit) else {
+            return;
+        };
+        self.runs.swap(place, self.count - 1);
+        self.count -= 1;
+    }
+
+    /// The axes that go in the positive direction, of the last move begun.
+    #[must_use]
+    pub const fn directions(&self) -> AxisMask {
+        self.positive
+    }
+
+    /// Whether a move is under way.
+    #[must_use]
+    #[inline]
+    pub const fn is_moving(&self) -> bool {
+        self.count != 0
+    }
+
+    /// Whether a controlled stop is under way.
+    #[must_use]
+    pub const fn is_braking(&self) -> bool {
+        self.is_moving() && self.braking.is_some()
+    }
+
+    /// The axes that a move is under way for.
+    #[must_use]
+    pub fn axes(&self) -> AxisMask {
+        let moving = self.runs.iter().take(self.count);
+        AxisMask(moving.fold(0, |axes, run| axes | run.axis))
+    }
+
+    /// Ticks until rest, where nobody interferes: 0 at rest, none during a controlled stop.
+    #[must_use]
+    pub fn ticks_left(&self) -> Option<u32> {
+        if !self.is_moving() {
+            return Some(0);
+        }
+        if self.braking.is_some() {
+            return None;
+        }
+        let ahead: u32 = self.segments.iter().skip(self.segment + 1).sum();
+        // At the last tick of the last segment the move is at rest already.
+        Some((ahead + self.left).saturating_sub(1))
+    }
+
+    /// The jerk of the profile at this tick.
+    #[inline]
+    fn segment_tick(&mut self) -> i32 {
+        while self.left == 0 {
+            self.segment += 1;
+            let Some(&length) = self.segments.get(self.segment) else {
+                // Not reached: the speed is 0, and the move over, within the last segment.
+                self.count = 0;
+                return 0;
+            };
+            self.left = length;
+        }
+        self.left -= 1;
+        JERKS.get(self.segment).copied().unwrap_or(0)
+    }
+
+    /// The jerk of a controlled stop at this tick: as much slowing down as leaves enough speed to
+    /// bring that slowing down to nothing again. `rest` is the speed that this would need.
+    #[inline]
+    fn brake_tick(&mut self, rest: i64) -> i32 {
+        if self.acceleration > 0 {
+            return -1;
+        }
+        let slowing = -i64::from(self.acceleration);
+        if self.acceleration > -self.greatest && self.speed - (slowing + 1) >= rest + slowing {
+            self.braking = Some(rest + slowing);
+            -1
+        } else if self.speed - slowing >= rest {
+            0
+        } else {
+            self.braking = Some(rest - (slowing - 1));
+            1
+        }
+    }
+
+    /// Moves every axis on by its rate, changed first; the axes that step.
+    #[inline(always)]
+    fn advance(&mut self, change: impl Fn(&mut Run)) -> AxisMask {
+        let mut stepping = 0;
+        for run in self.runs.iter_mut().take(self.count) {
+            change(run);
+            run.due += run.rate;
+            if run.due >= 0 {
+                run.due -= self.whole;
+                stepping |= run.axis;
+            }
+        }
+        AxisMask(stepping)
+    }
+}
+
+impl Default for Path {
+    fn default() -> Self {
+        Self::idle()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::motion::{Leg, Limits, plan};
+    use std::vec::Vec;
+
+    /// One axis that needs exactly these lengths.
+    fn profile(a: u32, b: u32, c: u32) -> Profile {
+        // At one step and `c` ticks a second, the limits are 1/C, 1/(BC) and 1/(ABC) of powers of
+        // the rate; a distance of b * a makes them whole.
+        let rate = c * b * a;
+        let limits = Limits {
+            speed: a * b,
+            acceleration: rate * a,
+            jerk: rate * rate,
+        };
+        let leg = Leg {
+            distance: 1,
+            limits,
+        };
+        plan(&[leg], rate).expect("small numbers")
+    }
+
+    /// Every small shape, braked at every tick: within the profile's jerk, acceleration and speed
+    /// at every tick, never backwards, at rest in time and before the target.
+    #[test]
+    fn every_stop_of_every_small_shape_is_within_the_profile() {
+        let mut shapes = 0;
+        let lengths = (1..=9_u32).flat_map(|a| (a..=12).map(move |b| (a, b)));
+        for (a, b) in lengths {
+            for c in [a + b, a + b + 1, a + b + 7] {
+                let profile = profile(a, b, c);
+                assert_eq!(profile.lengths(), [a, b, c]);
+                shapes += 1;
+                for brake_at in 0..profile.ticks() {
+                    brake(profile, brake_at);
+                }
+            }
+        }
+        assert_eq!(shapes, 3 * (9 * 12 - 36));
+    }
+
+    fn brake(profile: Profile, brake_at: u32) {
+        let [a, b, c] = profile.lengths().map(i64::from);
+        let mut path = Path::idle();
+        assert!(path.begin(&[1, 0, 0, 0, 0, 0, 0, 0], profile));
+        let mut states = Vec::from([(0_i64, 0_i64)]);
+        let mut way = 0;
+        let mut ticks = 0;
+        while path.is_moving() {
+            if ticks == brake_at {
+                path.brake();
+            }
+            path.tick();
+            ticks += 1;
+            way += path.speed;
+            states.push((path.speed, path.acceleration.into()));
+            assert!(ticks <= profile.ticks(), "{profile:?} braked at {brake_at}");
+        }
+        assert!(ticks - brake_at <= profile.stop_ticks());
+        assert!(way <= a * b * c);
+        // At rest the last of the slowing down goes too.
+        assert_eq!(path.speed, 0);
+        states.push((0, 0));
+        for (at, pair) in states.windows(2).enumerate() {
+            let [(v0, a0), (v1, a1)] = [pair[0], pair[1]];
+            assert!(
+                (0..=a * b).contains(&v1),
+                "{profile:?} {brake_at} {at}: speed {v1}"
+            );
+            assert!(
+                a1.abs() <= a,
+                "{profile:?} {brake_at} {at}: acceleration {a1}"
+            );
+            assert!(
+                (a1 - a0).abs() <= 1,
+                "{profile:?} {brake_at} {at}: jerk {}",
+                a1 - a0
+            );
+            // The axes' own sums say the same.
+            assert!(v1 == v0 + a1 || (v1, a1) == (0, 0));
+        }
+    }
+
+    /// The rates that the axes carry are their distances times the profile's, to the end.
+    #[test]
+    fn every_axis_carries_its_share() {
+        let profile = profile(4, 9, 20);
+        for brake_at in 0..=profile.ticks() {
+            let mut path = Path::idle();
+            assert!(path.begin(&[20, -7, 0, 1, 0, 0, 0, 0], profile));
+            for tick in 0..profile.ticks() {
+                if tick == brake_at {
+                    path.brake();
+                }
+                path.tick();
+                for run in path.runs.iter().take(path.count) {
+                    assert_eq!(run.rate, i64::from(run.distance) * path.speed);
+                    assert_eq!(
+                        run.change,
+                        i64::from(run.distance) * i64::from(path.acceleration)
+                    );
+                }
+            }
+        }
+    }
+}
