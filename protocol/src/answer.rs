@@ -51,7 +51,7 @@ pub struct Status {
     pub homing: Option<HomingReport>,
     /// How long nothing has moved; stays at the greatest value once it has reached it.
     pub still: Ticks,
-    /// The last token accepted since this start, and what is known of it.
+    /// The open take's last token accepted since this start, and what is known of it.
     pub exposure: Option<(Token, ExposureFact)>,
     /// Closings of the flash contact since this start, in or out of an exposure; wraps round.
     pub contacts: u32,
@@ -216,4 +216,6 @@ pub enum Refusal {
     NoShot,
     /// The token, or a later one, has been fired or fenced off already.
     Spent(Token),
+    /// A time that makes no sense: no press at all, or longer than the board allows.
+    BadTime,
 }

@@ -2,10 +2,25 @@
 //!
 //! * [`hardware`]: what the library needs of a board, one small trait for each capability.
 //! * [`motion`]: how an axis gets from rest to rest, tick by tick.
+//! * [`homing`]: how it finds its home switch.
+//! * [`shutter`]: exposures, and why a token is never fired twice.
+//! * [`core`]: everything that happens at a tick, in a board's interrupt.
+//! * [`service`]: bytes in, bytes out, and all planning, in a board's main loop.
+//! * [`controller`]: both together.
 #![no_std]
 
 #[cfg(test)]
 extern crate std;
 
+pub mod controller;
+pub mod core;
+mod drive;
+mod guard;
 pub mod hardware;
+pub mod homing;
+mod log;
 pub mod motion;
+pub mod service;
+pub mod shutter;
+
+pub use controller::{Controller, Setup};

@@ -1,0 +1,166 @@
+//! From a path to pulses: direction lines ahead of them, counters behind them.
+
+use panestep_protocol::{AxisMask, MAX_AXES};
+
+use crate::hardware::StepPort;
+use crate::motion::{Path, Profile};
+
+/// What the next tick of a move is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stage {
+    /// The direction lines are to be changed, as soon as the last pulse is long enough ago.
+    Turn,
+    /// The direction lines are set; this many ticks are left before the first pulse may come.
+    Lead(u32),
+    /// Pulses.
+    Run,
+}
+
+/// Runs one move at a time and counts its steps.
+#[derive(Debug)]
+pub(crate) struct Drive {
+    path: Path,
+    stage: Stage,
+    /// Axes under way, and those of them whose counter rises.
+    axes: AxisMask,
+    positive: AxisMask,
+    /// The direction lines as they are, and as the move needs them: high where the bit is set.
+    lines: AxisMask,
+    wanted: AxisMask,
+    positions: [i32; MAX_AXES],
+    /// Ticks since the last pulse on any axis; stays at the greatest value.
+    since_step: u32,
+    /// Ticks between a change of a direction line and a pulse, either way round.
+    setup: u32,
+}
+
+impl Drive {
+    pub(crate) const fn new(setup: u32) -> Self {
+        Self {
+            path: Path::idle(),
+            stage: Stage::Run,
+            axes: AxisMask::NONE,
+            positive: AxisMask::NONE,
+            lines: AxisMask::NONE,
+            wanted: AxisMask::NONE,
+            positions: [0; MAX_AXES],
+            since_step: u32::MAX,
+            setup,
+        }
+    }
+
+    /// Begins a move and returns the ticks until it is over, or `None` where one is under way or
+    /// the profile does not reach that far. `reversed`: axes whose line is low when their counter
+    /// rises.
+    pub(crate) fn begin(
+        &mut self,
+        steps: &[i32; MAX_AXES],
+        profile: Profile,
+        reversed: AxisMask,
+    ) -> Option<u32> {
+        if !self.path.begin(steps, profile) {
+            return None;
+        }
+        self.axes = self.path.axes();
+        self.positive = self.path.directions();
+        let high = self.positive.0 ^ reversed.0;
+        self.wanted = AxisMask((self.lines.0 & !self.axes.0) | (high & self.axes.0));
+        if self.wanted == self.lines || self.axes.is_empty() {
+            self.stage = Stage::Run;
+            return Some(profile.ticks());
+        }
+        self.stage = Stage::Turn;
+        // The lines change at the first tick at the earliest.
+        let wait = self.setup.saturating_sub(self.since_step).saturating_sub(1);
+        let lead = wait.saturating_add(self.setup);
+        Some(lead.saturating_add(profile.ticks()))
+    }
+
+    /// One tick: sends the pulses that are due and counts them; the axes that stepped.
+    pub(crate) fn tick(&mut self, port: &mut impl StepPort) -> AxisMask {
+        self.since_step = self.since_step.saturating_add(1);
+        if !self.path.is_moving() {
+            return AxisMask::NONE;
+        }
+        if self.stage == Stage::Turn {
+            if self.since_step < self.setup {
+                return AxisMask::NONE;
+            }
+            port.directions(self.wanted);
+            self.lines = self.wanted;
+            self.stage = Stage::Lead(self.setup.saturating_add(1));
+        }
+        if let Stage::Lead(left) = self.stage {
+            let left = left.saturating_sub(1);
+            if left > 0 {
+                self.stage = Stage::Lead(left);
+                return AxisMask::NONE;
+            }
+            self.stage = Stage::Run;
+        }
+        let stepping = self.path.tick();
+        if !stepping.is_empty() {
+            port.step(stepping);
+            self.since_step = 0;
+            for (axis, position) in self.positions.iter_mut().enumerate() {
+                if stepping.contains(axis) {
+                    // An axis that has not been homed may be nudged round and round.
+                    *position = if self.positive.contains(axis) {
+                        position.wrapping_add(1)
+                    } else {
+                        position.wrapping_sub(1)
+                    };
+                }
+            }
+        }
+        stepping
+    }
+
+    /// Time goes by at rest.
+    pub(crate) const fn skip(&mut self, ticks: u32) {
+        self.since_step = self.since_step.saturating_add(ticks);
+    }
+
+    /// A controlled stop; at once where no pulse has been sent yet.
+    pub(crate) fn brake(&mut self) {
+        if self.stage == Stage::Run {
+            self.path.brake();
+        } else {
+            self.path.halt();
+        }
+    }
+
+    /// Not a pulse more.
+    pub(crate) fn halt(&mut self) {
+        self.path.halt();
+    }
+
+    /// Not a pulse more on this axis.
+    pub(crate) fn drop_axis(&mut self, axis: usize) {
+        self.path.drop_axis(axis);
+        self.axes.remove(axis);
+    }
+
+    pub(crate) const fn is_moving(&self) -> bool {
+        self.path.is_moving()
+    }
+
+    /// Axes of the move under way whose counters rise, and those whose counters fall.
+    pub(crate) const fn under_way(&self) -> (AxisMask, AxisMask) {
+        if !self.path.is_moving() {
+            return (AxisMask::NONE, AxisMask::NONE);
+        }
+        let rising = self.axes.0 & self.positive.0;
+        (AxisMask(rising), AxisMask(self.axes.0 & !rising))
+    }
+
+    pub(crate) fn position(&self, axis: usize) -> i32 {
+        self.positions.get(axis).copied().unwrap_or(0)
+    }
+
+    pub(crate) fn set_position(&mut self, axis: usize, position: i32) {
+        if let Some(place) = self.positions.get_mut(axis) {
+            *place = position;
+        }
+    }
+}

@@ -1,0 +1,83 @@
+//! What the board watches for on its own: which switches an axis runs into, how long the host has
+//! been silent, and why it has halted.
+
+use panestep_protocol::{AxisIndex, AxisMask, GuardSettings, Halt, Switches, Ticks, Toward};
+
+/// The guards' memory.
+#[derive(Debug)]
+pub(crate) struct Guard {
+    pub(crate) settings: GuardSettings,
+    /// Why it refuses to move, until acknowledged.
+    pub(crate) halt: Option<Halt>,
+    /// Ticks since the last sound message of this session; stays at the greatest value.
+    unheard: u32,
+}
+
+impl Guard {
+    /// Until the host sets them: half a second of silence, one second of rest.
+    pub(crate) const fn new(tick_rate: u32) -> Self {
+        Self {
+            settings: GuardSettings {
+                silence: Ticks(tick_rate / 2),
+                settle: Ticks(tick_rate),
+            },
+            halt: None,
+            unheard: u32::MAX,
+        }
+    }
+
+    pub(crate) const fn heard(&mut self) {
+        self.unheard = 0;
+    }
+
+    /// Time goes by; whether the host has been silent for too long.
+    pub(crate) const fn listen(&mut self, ticks: u32) -> bool {
+        self.unheard = self.unheard.saturating_add(ticks);
+        self.unheard > self.settings.silence.0
+    }
+
+    /// Latches a cause. A graver one takes the place of a lesser one; of two as grave, the first
+    /// stays: it is the one that the person must hear of.
+    pub(crate) fn latch(&mut self, cause: Halt) {
+        if self
+            .halt
+            .is_none_or(|known| gravity(cause) > gravity(known))
+        {
+            self.halt = Some(cause);
+        }
+    }
+}
+
+/// How much of what the board knew is lost with a halt.
+const fn gravity(halt: Halt) -> u8 {
+    match halt {
+        Halt::Asked | Halt::Silence => 0,
+        Halt::Limit { .. } => 1,
+        Halt::Stop => 2,
+    }
+}
+
+/// The axes that run into a tripped switch. A switch that is tripped at the end that an axis
+/// leaves is the way out. `home_above`: axes whose home switch is at the positive end.
+pub(crate) const fn collisions(
+    (rising, falling): (AxisMask, AxisMask),
+    switches: Switches,
+    home_above: AxisMask,
+) -> AxisMask {
+    let to_home = (rising.0 & home_above.0) | (falling.0 & !home_above.0);
+    let to_far = (rising.0 & !home_above.0) | (falling.0 & home_above.0);
+    AxisMask((to_home & switches.home.0) | (to_far & switches.far.0))
+}
+
+/// The halt of an axis that ran into a switch.
+pub(crate) const fn limit(axis: usize, rising: AxisMask) -> Halt {
+    Halt::Limit {
+        // A set has no more than eight axes.
+        axis: AxisIndex(axis as u8),
+        toward: if rising.contains(axis) {
+            Toward::Positive
+        } else {
+            Toward::Negative
+        },
+    }
+}
