@@ -11,9 +11,7 @@ pub type Name<'a> = &'a dyn Fn(AxisIndex) -> String;
 pub fn refusal(refusal: &Refusal, name: Name<'_>) -> String {
     match refusal {
         Refusal::OtherBoot(_) => "it has been reset in between".into(),
-        Refusal::OtherSession(_) => {
-            "another program has begun to talk to it; only one can".into()
-        }
+        Refusal::OtherSession(_) => "another program has begun to talk to it; only one can".into(),
         Refusal::Stale(id) => format!("the request is older than its last, number {}", id.0),
         Refusal::OtherSchema => "its messages have another shape than this program's".into(),
         Refusal::NoAxis(axis) => format!("it has no axis number {}", axis.0),
@@ -44,9 +42,13 @@ pub fn refusal(refusal: &Refusal, name: Name<'_>) -> String {
             name(*axis)
         ),
         Refusal::NotSettled { wait } => {
-            format!("it has not been still for long enough: {} ticks are missing", wait.0)
+            format!(
+                "it has not been still for long enough: {} ticks are missing",
+                wait.0
+            )
         }
         Refusal::NoShot => "no take is open on it".into(),
+        Refusal::BadTime => "a time is zero or longer than the board allows".into(),
         Refusal::Spent(token) => format!(
             "the permission for exposure {} (try {}) has been used up already",
             token.slot, token.attempt

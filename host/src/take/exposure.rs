@@ -158,7 +158,7 @@ pub enum Action {
         /// The token.
         token: Token,
     },
-    /// Fence the token off.
+    /// Fence the token off; where it was just said to be running, after a little wait.
     Fence {
         /// The token.
         token: Token,
@@ -263,10 +263,9 @@ pub fn step(state: State, event: Event, rules: Rules) -> (State, Option<Action>)
             State::Intending { token, boot },
             Some(Action::RecordIntent { token, boot }),
         ),
-        (State::Intending { token, boot }, Event::Durable) => (
-            State::Firing { token, boot },
-            Some(Action::Fire { token }),
-        ),
+        (State::Intending { token, boot }, Event::Durable) => {
+            (State::Firing { token, boot }, Some(Action::Fire { token }))
+        }
         (
             State::Intending { token, .. } | State::Closing { token } | State::Voiding { token },
             Event::DiskFailed,
@@ -332,12 +331,9 @@ fn told(
     match fact {
         ExposureFact::Running if fencing => (
             State::Fencing { token, boot },
-            Some(Action::Watch { token }),
+            Some(Action::Fence { token }),
         ),
-        ExposureFact::Running => (
-            State::Firing { token, boot },
-            Some(Action::Watch { token }),
-        ),
+        ExposureFact::Running => (State::Firing { token, boot }, Some(Action::Watch { token })),
         ExposureFact::Fired { contacts } if contacts == 1 || !rules.flash_contact => (
             State::Closing { token },
             Some(Action::RecordDone { token, contacts }),

@@ -56,7 +56,12 @@ pub fn fingerprint(schedule: &Schedule) -> u64 {
         .boards
         .iter()
         .map(String::as_str)
-        .chain(schedule.motors.iter().flat_map(|axis| [&*axis.of, axis.way]))
+        .chain(
+            schedule
+                .motors
+                .iter()
+                .flat_map(|axis| [&*axis.of, axis.way]),
+        )
         .chain(schedule.hands.iter().flat_map(|axis| [&*axis.of, axis.way]))
     {
         digest.update(text.as_bytes());

@@ -82,17 +82,16 @@ impl Folder {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         let building = parent.join(format!(".{name}.{:016x}", id.0));
         fs::create_dir_all(&parent).map_err(io_at(&parent))?;
-        let made = build(&building, stand, shot, schedule, id, stamp)
-            .and_then(|journal| {
-                // A rename would replace an empty folder that came in between; making the check
-                // again leaves only a moment for that.
-                if path.symlink_metadata().is_ok() {
-                    return Err(FolderError::Exists { path: path.into() });
-                }
-                fs::rename(&building, path).map_err(io_at(path))?;
-                sync_folder(&parent)?;
-                Ok(journal)
-            });
+        let made = build(&building, stand, shot, schedule, id, stamp).and_then(|journal| {
+            // A rename would replace an empty folder that came in between; making the check
+            // again leaves only a moment for that.
+            if path.symlink_metadata().is_ok() {
+                return Err(FolderError::Exists { path: path.into() });
+            }
+            fs::rename(&building, path).map_err(io_at(path))?;
+            sync_folder(&parent)?;
+            Ok(journal)
+        });
         match made {
             Ok(journal) => Ok((Self { path: path.into() }, journal)),
             Err(error) => {
@@ -109,16 +108,15 @@ impl Folder {
     /// That it holds no take, that another program works on it, that the journal is damaged.
     pub fn open(path: &Path, stamp: Stamp) -> Result<(Self, Journal), FolderError> {
         let folder = Self { path: path.into() };
-        let disk = FileDisk::open(&folder.journal(), false).map_err(|source| {
-            match source.kind() {
+        let disk =
+            FileDisk::open(&folder.journal(), false).map_err(|source| match source.kind() {
                 ErrorKind::NotFound => FolderError::NoTake { path: path.into() },
                 ErrorKind::WouldBlock => FolderError::Locked { path: path.into() },
                 _ => FolderError::Io {
                     path: folder.journal(),
                     source,
                 },
-            }
-        })?;
+            })?;
         let journal =
             Journal::resume(Box::new(disk), stamp).map_err(|source| FolderError::Journal {
                 path: path.into(),

@@ -23,7 +23,11 @@ const TAIL: usize = r#","sum":"01234567"}"#.len();
 
 /// What happened.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "kebab-case", rename_all_fields = "kebab-case")]
+#[serde(
+    tag = "kind",
+    rename_all = "kebab-case",
+    rename_all_fields = "kebab-case"
+)]
 pub enum Entry {
     /// The take began. The first line.
     Begun {

@@ -15,7 +15,7 @@ pub mod run;
 mod stage;
 
 pub use disk::{Disk, FileDisk, SimulatedDisk, Unsynced};
-pub use error::{TakeError, Ending};
+pub use error::{Ending, TakeError};
 pub use fingerprint::fingerprint;
 pub use folder::{Folder, FolderError};
 pub use journal::{Entry, Journal, JournalError, TakeState};

@@ -4,9 +4,8 @@
 //!
 //! An axis with slack ([`MotorAxis::take_up`]) comes to each target from smaller positions, having
 //! gone up by at least its slack. Where it stands above the target, or its last way was down, it
-//! first goes `take_up` below the target. That may lead below the travel's least position, by at
-//! most `take_up`, only where the home switch lies farther out on that side and so proves the room;
-//! elsewhere the schedule is refused before anything moves.
+//! first goes `take_up` below the target. A target without that much room above the travel's least
+//! position is refused before anything moves: stopping short there would leave slack in the drive.
 //!
 //! # Interruption
 //!
@@ -19,11 +18,13 @@ use std::rc::Rc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
+use panestep_protocol::MAX_AXES;
+
 use super::error::TakeError;
 use super::fingerprint::fingerprint;
 use super::journal::{Entry, Journal};
-use super::people::{Person, Progress, Watch, judge};
 use super::people::HandRequest;
+use super::people::{Person, Progress, Watch, judge};
 use super::stage::{Crew, Interrupt};
 use crate::link::{Clock, Port};
 use crate::schedule::Schedule;
@@ -186,9 +187,9 @@ fn hands(
     readings: &mut [Option<f64>],
 ) -> Result<(), Interrupt> {
     let schedule = crew.schedule;
-    let targets = schedule
-        .hands_at(frame)
-        .ok_or(TakeError::Schedule("a frame has no positions for its hand axes"))?;
+    let targets = schedule.hands_at(frame).ok_or(TakeError::Schedule(
+        "a frame has no positions for its hand axes",
+    ))?;
     for ((axis, &reading), last) in schedule.hands.iter().zip(targets).zip(readings) {
         // A person cannot set less than half a division.
         if last.is_some_and(|last| (last - reading).abs() <= axis.scale / 2.0) {
@@ -226,29 +227,42 @@ fn check(schedule: &Schedule) -> Result<(), TakeError> {
     let boards = schedule.boards.len();
     if schedule.exposure.board >= boards || schedule.motors.iter().any(|axis| axis.board >= boards)
     {
-        return Err(TakeError::Schedule("it names a board that it does not have"));
+        return Err(TakeError::Schedule(
+            "it names a board that it does not have",
+        ));
     }
     let frames = schedule.frames as usize;
     if frames.checked_mul(schedule.motors.len()) != Some(schedule.motor_targets.len())
         || frames.checked_mul(schedule.hands.len()) != Some(schedule.hand_targets.len())
     {
-        return Err(TakeError::Schedule("it does not have one position for each axis and frame"));
+        return Err(TakeError::Schedule(
+            "it does not have one position for each axis and frame",
+        ));
     }
     for (place, axis) in schedule.motors.iter().enumerate() {
         if schedule.motors[..place]
             .iter()
             .any(|other| (other.board, other.channel) == (axis.board, axis.channel))
         {
-            return Err(TakeError::Schedule("two axes are on one channel of a board"));
+            return Err(TakeError::Schedule(
+                "two axes are on one channel of a board",
+            ));
+        }
+        if usize::from(axis.channel) >= MAX_AXES {
+            return Err(TakeError::Schedule(
+                "a channel is beyond what a board can have",
+            ));
         }
         if axis.take_up < 0 {
             return Err(TakeError::Schedule("an axis's slack is negative"));
         }
-        let floor = axis.floor();
+        let floor = axis.travel.0;
         for frame in 1..=schedule.frames {
             let target = schedule.motors_at(frame).map_or(0, |row| row[place]);
             if !(axis.travel.0..=axis.travel.1).contains(&target) {
-                return Err(TakeError::Schedule("a position lies outside its axis's travel"));
+                return Err(TakeError::Schedule(
+                    "a position lies outside its axis's travel",
+                ));
             }
             if i64::from(target) - i64::from(axis.take_up) < i64::from(floor) {
                 return Err(TakeError::NoRoom {
