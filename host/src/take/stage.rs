@@ -444,9 +444,8 @@ impl<'s, 'r> Crew<'s, 'r> {
             })
             .collect();
         self.seated.fill(false);
-        if via != targets {
-            self.go(&at, &via)?;
-        }
+        // An axis that needs no detour arrives with the first of the two.
+        self.go(&at, &via)?;
         self.go(&via, targets)?;
         self.seated.fill(true);
         self.confirm(frame, targets)?;
