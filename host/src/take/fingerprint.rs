@@ -25,6 +25,7 @@ pub fn fingerprint(schedule: &Schedule) -> u64 {
             axis.travel.1 as u64,
             axis.switch as u64,
             axis.within as u64,
+            axis.slack as u64,
             axis.take_up as u64,
             axis.step_size.to_bits(),
         ] {

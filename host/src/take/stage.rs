@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use panestep_protocol::{
     Activity, Answer, AxisIndex, AxisSettings, AxisTarget, Command, ExposureFact, FireOrder,
-    GuardSettings, Halt, HomeOrder, Refusal, Status, Steps, Token, Toward,
+    GuardSettings, Halt, HomeOrder, HomingFault, Refusal, Status, Steps, Token, Toward,
 };
 
 use super::error::TakeError;
@@ -82,6 +82,12 @@ impl MotorAxis {
             Toward::Positive => self.travel.0,
         };
         let span = far_end.abs_diff(self.switch);
+        // Counts are to say where the carriage is when it has come from below. A switch at the
+        // lower end is met from above, with the drive's slack on the other side.
+        let edge = match self.toward() {
+            Toward::Negative => self.switch.saturating_sub(self.slack),
+            Toward::Positive => self.switch,
+        };
         HomeOrder {
             axis: AxisIndex(self.channel),
             fast,
@@ -94,7 +100,7 @@ impl MotorAxis {
                 .saturating_add(stop)
                 .saturating_add(slack.saturating_mul(2)),
             clear: (gap / 2).max(1),
-            edge: Steps(self.switch),
+            edge: Steps(edge),
         }
     }
 
@@ -353,22 +359,38 @@ impl<'s, 'r> Crew<'s, 'r> {
             let mut busy = false;
             for board in self.boards() {
                 if let Some((place, request)) = under_way[board] {
-                    let status = self.look(board)?;
+                    // Why a homing failed says more than the halt that may come with it.
+                    let status = self.link(board)?.status()?;
                     if matches!(status.activity, Activity::Homing(_)) {
+                        // Its report may still be an earlier session's of the same number.
                         busy = true;
                         continue;
                     }
                     let axis: &MotorAxis = &self.schedule.motors[place];
                     let report = status.homing.filter(|report| report.request == request);
+                    let interrupted =
+                        report.is_none_or(|report| report.result == Err(HomingFault::Interrupted));
+                    if let Some(halt) = status.halt.filter(|_| interrupted) {
+                        let _ = self.halt_all();
+                        return Err(self.halted(board, halt).into());
+                    }
                     let Some(report) = report else {
                         busy = true;
                         continue;
                     };
                     under_way[board] = None;
-                    let found = report.result.map_err(|fault| TakeError::Homing {
-                        axis: axis.name(),
-                        fault,
-                    })?;
+                    let found = match report.result {
+                        Ok(found) => found,
+                        Err(fault) => {
+                            // The axes of other boards do not go on alone.
+                            let _ = self.halt_all();
+                            return Err(TakeError::Homing {
+                                axis: axis.name(),
+                                fault,
+                            }
+                            .into());
+                        }
+                    };
                     self.record(&Entry::Homed {
                         axis: axis.name(),
                         was: found.was.0,
@@ -849,7 +871,7 @@ impl<'s, 'r> Crew<'s, 'r> {
             Err(error) if error.is_lost() => return Ok(Event::NoAnswer),
             Err(error) => return Err(TakeError::from(error).into()),
         };
-        Ok(self.fact(token, fact))
+        self.fact(token, fact)
     }
 
     fn fence(&mut self, rules: Rules, token: Token) -> Result<Event, Interrupt> {
@@ -859,7 +881,7 @@ impl<'s, 'r> Crew<'s, 'r> {
             self.sleep(BREATH)?;
         }
         match self.link(board)?.ask(Command::Fence { shot, token }) {
-            Ok(Answer::Exposure(fact)) => Ok(self.fact(token, fact)),
+            Ok(Answer::Exposure(fact)) => self.fact(token, fact),
             Ok(_) => Err(TakeError::Link(LinkError::Misfit {
                 board: self.schedule.boards[board].clone(),
             })
@@ -869,12 +891,17 @@ impl<'s, 'r> Crew<'s, 'r> {
         }
     }
 
-    fn fact(&mut self, token: Token, fact: ExposureFact) -> Event {
+    fn fact(&mut self, token: Token, fact: ExposureFact) -> Result<Event, Interrupt> {
         self.running = fact == ExposureFact::Running;
-        if let ExposureFact::Fired { .. } = fact {
-            self.ready = self.now() + self.schedule.exposure.ready;
+        if let ExposureFact::Fired { contacts } = fact {
+            let exposure = &self.schedule.exposure;
+            if exposure.flash_contact && contacts > 1 {
+                // The last of them may have come late in the window: the shutter may still be open.
+                self.sleep(exposure.window)?;
+            }
+            self.ready = self.now() + exposure.ready;
         }
-        Event::Fact { token, fact }
+        Ok(Event::Fact { token, fact })
     }
 }
 
