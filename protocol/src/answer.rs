@@ -10,10 +10,6 @@ use crate::{AxisIndex, AxisMask, BootId, MAX_AXES, RequestId, SessionId, Steps, 
 /// A request that was accepted. Append only.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "no allocation: the largest message sets the size"
-)]
 pub enum Answer {
     /// Done, or begun.
     Done,

@@ -22,10 +22,6 @@ pub enum ToBoard {
 /// Everything a board sends, each one the answer to one message.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "no allocation: the largest message sets the size"
-)]
 pub enum FromBoard {
     /// Answers [`ToBoard::Hello`]. Frozen.
     Identity(Identity),

@@ -127,7 +127,7 @@ impl Run {
 fn repeatable(cases: u32) -> ProptestConfig {
     ProptestConfig {
         cases,
-        rng_seed: RngSeed::Fixed(0x70_616e_65),
+        rng_seed: RngSeed::Fixed(0x7061_6e65),
         failure_persistence: None,
         ..ProptestConfig::default()
     }
@@ -455,16 +455,8 @@ fn follows_the_convolution_to_the_nearest_step() {
 #[test]
 fn steps_fall_within_a_tick_of_the_continuous_profile() {
     for profile in samples() {
-        let steps = [
-            i32::try_from(profile.reach()).expect("short"),
-            5,
-            0,
-            1,
-            0,
-            0,
-            0,
-            0,
-        ];
+        let most = i32::try_from(profile.reach()).expect("short");
+        let steps = [most, 5.min(most), 0, 1, 0, 0, 0, 0];
         let mut run = Run::begin(steps, profile);
         let mut tick = 0.0;
         while run.path.is_moving() {

@@ -11,10 +11,10 @@
 //! acceleration, A of opposite jerk, C - A - B of constant speed, and the same backwards. (L.
 //! Biagiotti, C. Melchiorri, "Trajectory Planning for Automatic Machines and Robots", Springer
 //! 2008, section 3.4, treats the same profile in real numbers.) Summed over all ticks the integer
-//! profile with jerk 1 gives exactly A·B·C, so an axis that is to go `d` steps adds `d` times the
-//! profile's speed to an accumulator at every tick and steps whenever it has A·B·C together: it
-//! ends exactly on its last step, with nothing rounded on the way and nothing but additions per
-//! tick.
+//! profile with jerk 1 gives exactly A·B·C: the whole way. An axis that is to go `d` steps takes its
+//! step `n` at the tick at which `(2n - 1) / 2d` of the way has been covered, so that at every tick
+//! it is at the nearest whole step to its share. It ends exactly on its last step, with nothing
+//! rounded on the way and nothing but additions and comparisons per tick.
 //!
 //! The profile's greatest speed is A·B, its greatest acceleration A, its greatest jerk 1. At `f`
 //! ticks a second, the axis that goes `d` steps therefore never exceeds

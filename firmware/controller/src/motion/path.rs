@@ -2,6 +2,11 @@
 //!
 //! Everything here that happens at a tick is additions and comparisons: it runs in an interrupt on
 //! a processor that has neither a division nor a 64-bit multiplication.
+//!
+//! The way is summed up once for all axes, in half units of the profile, and each axis only
+//! compares it with the way at which its next step falls. With the whole way W = A·B·C, step `n` of
+//! `d` falls at `(2n - 1) W / d` half units. These lie `2 W / d` apart, carried as a whole number and
+//! a remainder.
 
 use panestep_protocol::{AxisMask, MAX_AXES};
 
@@ -18,8 +23,8 @@ pub struct Path {
     count: usize,
     /// Axes whose distance is positive.
     positive: AxisMask,
-    /// What an accumulator needs for a step.
-    whole: i64,
+    /// The way covered so far, in half units of the profile.
+    covered: u64,
     /// The profile's speed, acceleration and greatest acceleration, in its own units.
     speed: i64,
     acceleration: i32,
@@ -33,17 +38,69 @@ pub struct Path {
     braking: Option<i64>,
 }
 
-/// One moving axis. `change` and `rate` are its distance times the profile's acceleration and
-/// speed.
+/// One moving axis: when its next step falls.
 #[derive(Clone, Copy, Debug)]
 struct Run {
-    /// What is together for the next step, less what a step needs: a step is due at 0.
-    due: i64,
-    rate: i64,
-    change: i64,
+    /// The way at which the next step is due, in half units, rounded up.
+    due: u64,
+    /// From one step to the next: whole half units, and what is left over in parts of `distance`.
+    apart: u64,
+    left_over: u32,
+    /// By how many parts of `distance` the exact way exceeds `due - 1`: 1 to `distance`.
+    part: u32,
     distance: u32,
     /// The axis's bit.
     axis: u8,
+}
+
+impl Run {
+    const STILL: Self = Self {
+        due: u64::MAX,
+        apart: 0,
+        left_over: 0,
+        part: 0,
+        distance: 0,
+        axis: 0,
+    };
+
+    /// `distance` is not 0, and at most 2^31; `whole` at most 2^62, so that the way to the step
+    /// after the last one still is below 2^64.
+    fn new(distance: u32, whole: u64, axis: u8) -> Self {
+        let parts = u64::from(distance);
+        let each = whole / parts;
+        // Below the distance, like its double's remainder.
+        let rest = (whole % parts) as u32;
+        let (more, left_over) = if rest >= distance - rest {
+            (1, rest - (distance - rest))
+        } else {
+            (0, rest + rest)
+        };
+        let (due, part) = if rest == 0 {
+            (each, distance)
+        } else {
+            (each + 1, rest)
+        };
+        Self {
+            due,
+            apart: each + each + more,
+            left_over,
+            part,
+            distance,
+            axis,
+        }
+    }
+
+    /// Looks for the next step. Kept out of the loop over the axes: most axes do not step at most
+    /// ticks, and the loop without this needs no register that has to be saved.
+    #[inline(never)]
+    fn step(&mut self) {
+        self.due += self.apart;
+        self.part += self.left_over;
+        if self.part > self.distance {
+            self.part -= self.distance;
+            self.due += 1;
+        }
+    }
 }
 
 /// The profile's jerk in each of the seven segments.
@@ -53,18 +110,11 @@ impl Path {
     /// Nothing moves.
     #[must_use]
     pub const fn idle() -> Self {
-        const STILL: Run = Run {
-            due: 0,
-            rate: 0,
-            change: 0,
-            distance: 0,
-            axis: 0,
-        };
         Self {
-            runs: [STILL; MAX_AXES],
+            runs: [Run::STILL; MAX_AXES],
             count: 0,
             positive: AxisMask::NONE,
-            whole: 0,
+            covered: 0,
             speed: 0,
             acceleration: 0,
             greatest: 0,
@@ -81,6 +131,9 @@ impl Path {
     /// Returns whether it has begun. It has not, and nothing has changed, where a move is under way
     /// or where an axis would have to go farther than the profile [reaches](Profile::reach). A move
     /// of no distance is over at once.
+    ///
+    /// This divides once for each axis. Where that is too long for an interrupt, begin on a path of
+    /// one's own and hand that over.
     #[must_use]
     pub fn begin(&mut self, steps: &[i32; MAX_AXES], profile: Profile) -> bool {
         let too_far = |steps: &i32| steps.unsigned_abs() > profile.reach();
@@ -96,14 +149,7 @@ impl Path {
             let Some(run) = self.runs.get_mut(self.count) else {
                 break;
             };
-            *run = Run {
-                // Half a step from the start: every step falls where the nearest is.
-                due: whole / 2 - whole,
-                rate: 0,
-                change: 0,
-                distance: distance.unsigned_abs(),
-                axis: 1 << axis,
-            };
+            *run = Run::new(distance.unsigned_abs(), whole, 1 << axis);
             self.count += 1;
             if distance > 0 {
                 self.positive.insert(axis);
@@ -114,7 +160,6 @@ impl Path {
         let cruise = c.saturating_sub(a).saturating_sub(b);
         self.segments = [a, constant, a, cruise, a, constant, a];
         self.left = a;
-        self.whole = whole;
         // A is the smallest factor of a product below 2^63: it has at most 21 bits.
         self.greatest = a as i32;
         true
@@ -132,22 +177,21 @@ impl Path {
         };
         self.acceleration += jerk;
         self.speed += i64::from(self.acceleration);
-        let stepping = match jerk {
-            0 if self.acceleration == 0 => self.advance(|_| {}),
-            0 => self.advance(|run| run.rate += run.change),
-            1.. => self.advance(|run| {
-                run.change += i64::from(run.distance);
-                run.rate += run.change;
-            }),
-            _ => self.advance(|run| {
-                run.change -= i64::from(run.distance);
-                run.rate += run.change;
-            }),
-        };
+        // Never below 0, with or without a controlled stop.
+        let speed = self.speed.unsigned_abs();
+        let covered = self.covered + speed + speed;
+        self.covered = covered;
+        let mut stepping = 0;
+        for run in self.runs.iter_mut().take(self.count) {
+            if covered >= run.due {
+                run.step();
+                stepping |= run.axis;
+            }
+        }
         if self.speed <= 0 {
             self.count = 0;
         }
-        stepping
+        AxisMask(stepping)
     }
 
     /// Begins a controlled stop: along the same line, with no more jerk and acceleration than the
@@ -256,21 +300,6 @@ impl Path {
             1
         }
     }
-
-    /// Moves every axis on by its rate, changed first; the axes that step.
-    #[inline(always)]
-    fn advance(&mut self, change: impl Fn(&mut Run)) -> AxisMask {
-        let mut stepping = 0;
-        for run in self.runs.iter_mut().take(self.count) {
-            change(run);
-            run.due += run.rate;
-            if run.due >= 0 {
-                run.due -= self.whole;
-                stepping |= run.axis;
-            }
-        }
-        AxisMask(stepping)
-    }
 }
 
 impl Default for Path {
@@ -363,24 +392,26 @@ mod tests {
         }
     }
 
-    /// The rates that the axes carry are their distances times the profile's, to the end.
+    /// On the way, braked or not, every axis is at the nearest whole step to its share.
     #[test]
-    fn every_axis_carries_its_share() {
+    fn every_axis_is_at_the_nearest_step_to_its_share() {
         let profile = profile(4, 9, 20);
+        let whole = profile.whole();
+        let steps = [20, -7, 0, 1, 3, -19, 13, 0];
         for brake_at in 0..=profile.ticks() {
             let mut path = Path::idle();
-            assert!(path.begin(&[20, -7, 0, 1, 0, 0, 0, 0], profile));
+            assert!(path.begin(&steps, profile));
+            let mut at = [0_u64; MAX_AXES];
             for tick in 0..profile.ticks() {
                 if tick == brake_at {
                     path.brake();
                 }
-                path.tick();
-                for run in path.runs.iter().take(path.count) {
-                    assert_eq!(run.rate, i64::from(run.distance) * path.speed);
-                    assert_eq!(
-                        run.change,
-                        i64::from(run.distance) * i64::from(path.acceleration)
-                    );
+                for axis in path.tick().iter() {
+                    at[axis] += 1;
+                }
+                for (at, steps) in at.iter().zip(steps) {
+                    let share = path.covered * u64::from(steps.unsigned_abs());
+                    assert!(share.abs_diff(2 * at * whole) <= whole);
                 }
             }
         }

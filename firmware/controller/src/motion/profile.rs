@@ -13,8 +13,8 @@ pub struct Profile {
     cruise: u32,
 }
 
-/// Greatest product of the three lengths. An accumulator runs below it, and what is added to it
-/// in one tick is never more than it, so that the sum of both fits an `i64` with a bit to spare.
+/// Greatest product of the three lengths: the way of the whole profile. A path counts it in halves,
+/// and looks as much as another whole ahead, in a `u64`.
 const GREATEST_WHOLE: u64 = 1 << 62;
 
 /// Candidates for the third box's length that are tried beyond the shortest possible one.
@@ -99,10 +99,10 @@ impl Profile {
         u32::try_from(steps + 1).map_or(distance, |steps| steps.min(distance))
     }
 
-    /// Product of the three lengths: what an accumulator needs for a step.
-    pub(super) const fn whole(self) -> i64 {
+    /// Product of the three lengths: the way of the whole profile, at most 2^62.
+    pub(super) const fn whole(self) -> u64 {
         // The constructor keeps the product within `GREATEST_WHOLE`.
-        self.jerk as i64 * self.ramp as i64 * self.cruise as i64
+        self.jerk as u64 * self.ramp as u64 * self.cruise as u64
     }
 
     fn from_lengths(jerk: u64, ramp: u64, cruise: u64) -> Result<Self, PlanError> {
@@ -131,7 +131,7 @@ impl Profile {
 ///
 /// [`PlanError::ZeroLimit`] where a limit is 0, [`PlanError::TooFast`] where a speed limit is more
 /// than a step a tick, [`PlanError::TooLong`] where the move cannot be counted: its ticks in a
-/// `u32`, its accumulators in an `i64` (some 50 seconds of nothing but jerk at 100 kHz; hours at a
+/// `u32`, its way in profile units in a `u64` (some 50 seconds of nothing but jerk at 100 kHz; hours at a
 /// constant speed).
 pub fn plan(legs: &[Leg], tick_rate: u32) -> Result<Profile, PlanError> {
     let rate = u64::from(tick_rate);
