@@ -35,7 +35,10 @@ pub const LONGEST_SILENCE: u32 = 60;
 enum Task {
     Idle,
     Moving,
-    Stopping,
+    /// Where a homing is given up, its axis may still brake on the switch that it looked for.
+    Stopping {
+        expecting: Option<usize>,
+    },
     Homing(Search),
 }
 
@@ -115,10 +118,8 @@ impl<H: Hardware> Core<H> {
             self.home_tick(switches);
         }
         let moving = self.drive.is_moving();
-        if moving {
-            self.drive.tick(&mut self.hardware);
-        }
-        if !self.drive.is_moving() && matches!(self.task, Task::Moving | Task::Stopping) {
+        self.drive.tick(&mut self.hardware);
+        if !self.drive.is_moving() && matches!(self.task, Task::Moving | Task::Stopping { .. }) {
             self.task = Task::Idle;
         }
         self.still = if moving {
@@ -134,7 +135,8 @@ impl<H: Hardware> Core<H> {
     /// and nothing is asked of the board.
     #[must_use]
     pub fn quiet(&self) -> u32 {
-        if self.unread || !matches!(self.task, Task::Idle) {
+        // The last step may have moved a switch: that is for a tick to see.
+        if self.unread || self.still == 0 || !matches!(self.task, Task::Idle) {
             return 0;
         }
         self.shutter.quiet()
@@ -181,7 +183,7 @@ impl<H: Hardware> Core<H> {
     pub fn activity(&self) -> Activity {
         match &self.task {
             Task::Moving => Activity::Moving,
-            Task::Stopping => Activity::Stopping,
+            Task::Stopping { .. } => Activity::Stopping,
             Task::Homing(search) => Activity::Homing(search.plan().order.axis),
             Task::Idle if self.shutter.is_exposing() => Activity::Exposing,
             Task::Idle => Activity::Idle,
@@ -402,7 +404,7 @@ impl<H: Hardware> Core<H> {
 
     /// A person has seen why the board halted.
     pub(crate) fn acknowledge(&mut self) -> Result<(), Refusal> {
-        if matches!(self.task, Task::Stopping) {
+        if matches!(self.task, Task::Stopping { .. }) {
             return Err(Refusal::Busy(Activity::Stopping));
         }
         if self.switches.stop {
@@ -546,11 +548,8 @@ impl<H: Hardware> Core<H> {
 
     /// Axes that run into a switch stop here and now, the others come to a controlled stop.
     fn collide(&mut self, mut switches: Switches) {
-        if let Task::Homing(search) = &self.task {
-            // It looks out for its own home switch.
-            switches
-                .home
-                .remove(usize::from(search.plan().order.axis.0));
+        if let Some(axis) = self.expecting() {
+            switches.home.remove(axis);
         }
         let ways = self.drive.under_way();
         let hit = guard::collisions(ways, switches, self.home_above);
@@ -566,7 +565,16 @@ impl<H: Hardware> Core<H> {
         }
         self.interrupt();
         self.drive.brake();
-        self.task = Task::Stopping;
+        self.task = Task::Stopping { expecting: None };
+    }
+
+    /// The axis that may run onto its home switch.
+    fn expecting(&self) -> Option<usize> {
+        match &self.task {
+            Task::Homing(search) => Some(usize::from(search.plan().order.axis.0)),
+            Task::Stopping { expecting } => *expecting,
+            Task::Idle | Task::Moving => None,
+        }
     }
 
     /// Whatever moves comes to a controlled stop; afterwards its place is still known.
@@ -574,9 +582,10 @@ impl<H: Hardware> Core<H> {
         log::warning!("halt: {}", halt);
         self.guard.latch(halt);
         self.interrupt();
+        let expecting = self.expecting();
         self.drive.brake();
         self.task = if self.drive.is_moving() {
-            Task::Stopping
+            Task::Stopping { expecting }
         } else {
             Task::Idle
         };

@@ -1,6 +1,7 @@
 //! What every Panestep board does: motion, homing, guards, shutter and service.
 //!
 //! * [`hardware`]: what the library needs of a board, one small trait for each capability.
+//! * [`hal`]: that, over embedded-hal pins.
 //! * [`motion`]: how an axis gets from rest to rest, tick by tick.
 //! * [`homing`]: how it finds its home switch.
 //! * [`shutter`]: exposures, and why a token is never fired twice.
@@ -16,6 +17,7 @@ pub mod controller;
 pub mod core;
 mod drive;
 mod guard;
+pub mod hal;
 pub mod hardware;
 pub mod homing;
 mod log;
