@@ -110,7 +110,7 @@ impl Board {
             mechanics: Rc::clone(&self.mechanics),
         };
         let setup = Setup {
-            name: self.name.as_str().try_into().unwrap_or_default(),
+            name: &self.name,
             axes: MAX_AXES as u8,
             tick_rate: self.tick_rate,
             boot: BootId(self.random.next()),

@@ -2,6 +2,9 @@
 
 use super::switch::Switch;
 
+/// Pulses over which a speed is measured.
+pub(super) const WINDOW: usize = 16;
+
 /// What a pulse did.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Pulse {
@@ -48,8 +51,11 @@ pub(super) struct Drive {
 
     pub(super) last_pulse: Option<u64>,
     pub(super) last_turn: Option<u64>,
-    /// The pulses before these were no nearer to each other than this allows, ns.
-    pub(super) least_interval: u64,
+    /// When the last pulses came, oldest at `oldest`.
+    pub(super) history: [u64; WINDOW],
+    pub(super) oldest: usize,
+    /// Least time in which so many pulses may come, ns.
+    pub(super) least_span: u64,
 }
 
 impl Drive {
@@ -79,6 +85,13 @@ impl Drive {
         }
         self.carriage = carriage;
         Pulse::Made
+    }
+
+    /// Notes when a pulse came; returns the time in which the last [`WINDOW`] of them came.
+    pub(super) const fn span(&mut self, now: u64) -> u64 {
+        let first = std::mem::replace(&mut self.history[self.oldest], now);
+        self.oldest = (self.oldest + 1) % WINDOW;
+        now.saturating_sub(first)
     }
 
     /// Where the carriage is when the screw is here: it lags by up to the backlash when it is

@@ -10,7 +10,7 @@ use panestep_protocol::{MAX_AXES, Mark as KeptMark};
 use super::Options;
 use super::agenda::{Agenda, CameraEvent, End, Event, Mark, Trace};
 use super::camera::Camera;
-use super::drive::{Drive, Pulse};
+use super::drive::{Drive, Pulse, WINDOW};
 use super::fault::{CrankSlip, SwitchFault};
 use super::laws::{DIRECTION_SETUP, Law, PULSE_INTERVAL, StepCount, Violation};
 use super::random::Random;
@@ -134,8 +134,10 @@ impl Mechanics {
                 chance: 0.0,
                 last_pulse: None,
                 last_turn: None,
-                // Pulses fall on ticks: the nearest to the ideal moment may be early by one.
-                least_interval: ((1e9 / (motor.speed * motor.steps_per_unit)) as u64)
+                history: [0; WINDOW],
+                oldest: 0,
+                // Pulses fall on ticks: one may be early by a tick against another.
+                least_span: ((WINDOW as f64 * 1e9 / (motor.speed * motor.steps_per_unit)) as u64)
                     .saturating_sub(tick + tick / 100),
             };
             let line = &mut lines[motor.board.0];
@@ -189,6 +191,7 @@ impl Mechanics {
             return;
         }
         self.lines[board].directions = high;
+        let energised = self.lines[board].drivers;
         self.trace
             .note(self.now, Mark::Directions, board, u64::from(high));
         for channel in (0..MAX_AXES).filter(|channel| changed & (1 << channel) != 0) {
@@ -200,9 +203,10 @@ impl Mechanics {
             };
             drive.line_high = high & (1 << channel) != 0;
             drive.last_turn = Some(self.now);
-            if drive
-                .last_pulse
-                .is_some_and(|pulse| self.now - pulse < DIRECTION_SETUP)
+            if energised
+                && drive
+                    .last_pulse
+                    .is_some_and(|pulse| self.now - pulse < DIRECTION_SETUP)
             {
                 self.violated(Law::DirectionSetup { axis: AxisId(axis) });
             }
@@ -238,7 +242,8 @@ impl Mechanics {
         let turned_just_now = drive
             .last_turn
             .is_some_and(|turn| now - turn < DIRECTION_SETUP);
-        let least = drive.least_interval;
+        let span = drive.span(now);
+        let too_fast = now > span && span < drive.least_span;
         let energised = self.lines[board].drivers;
         let lose = if !energised {
             true
@@ -253,15 +258,14 @@ impl Mechanics {
         if turned_just_now {
             self.violated(Law::DirectionSetup { axis: AxisId(axis) });
         }
-        if let Some(since) = since {
-            if since < PULSE_INTERVAL {
-                self.violated(Law::PulseInterval { axis: AxisId(axis) });
-            } else if since < least {
-                self.violated(Law::Speed {
-                    axis: AxisId(axis),
-                    interval: Duration::from_nanos(since),
-                });
-            }
+        if since.is_some_and(|since| since < PULSE_INTERVAL) {
+            self.violated(Law::PulseInterval { axis: AxisId(axis) });
+        }
+        if too_fast {
+            self.violated(Law::Speed {
+                axis: AxisId(axis),
+                interval: Duration::from_nanos(span / WINDOW as u64),
+            });
         }
         if !energised {
             self.violated(Law::DriversOff { axis: AxisId(axis) });
@@ -433,8 +437,9 @@ impl Mechanics {
         self.release(board, false);
         self.half_press(board, false);
         self.lamps(board, 0);
-        self.directions(board, 0);
+        // The drivers first: a line that falls after that means nothing to them.
         self.drivers(board, false);
+        self.directions(board, 0);
     }
 
     // What happens by itself.

@@ -21,6 +21,7 @@ mod handle;
 mod laws;
 mod mechanics;
 mod pins;
+#[cfg(unix)]
 pub mod pty;
 mod random;
 mod switch;
