@@ -146,7 +146,7 @@ pub enum HomingFault {
 }
 
 /// What is known of a token.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, MaxSize, Schema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ExposureFact {
     /// The shutter may be open now.

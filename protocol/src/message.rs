@@ -73,7 +73,7 @@ pub struct Identity {
 ///
 /// Written before the release line closes: a mark earlier than a token proves that the token was
 /// never fired; a mark equal to it proves nothing about how the exposure ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, MaxSize, Schema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Mark {
     /// The take that the token belongs to.
