@@ -78,7 +78,7 @@ impl Rig {
     /// The clock that goes with the boards.
     pub(crate) fn clock(&self) -> Rc<dyn Clock> {
         match self {
-            Self::Serial(_) => Rc::new(SystemClock::new()),
+            Self::Serial(_) => Rc::new(SystemClock::default()),
             Self::Simulated(stand) => Rc::new(stand.clock()),
         }
     }

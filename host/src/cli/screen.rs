@@ -71,6 +71,12 @@ impl Progress {
         }
     }
 
+    /// So many of so many are done.
+    pub(crate) fn of(&mut self, done: u64, length: u64) {
+        self.bar.set_length(length);
+        self.at(done, "");
+    }
+
     /// Says a line above the bar.
     pub(crate) fn say(&self, line: &str) {
         if self.terminal {

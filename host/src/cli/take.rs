@@ -2,9 +2,10 @@
 
 use std::cell::Cell;
 use std::fs;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use panestep::picture::{Scene, animation};
 use panestep::plan::times;
@@ -18,6 +19,9 @@ use super::people::{Desk, Onlooker};
 use super::rig::{self, Rig};
 use super::screen::{Progress, say};
 use super::{Failure, args, interrupt, plan};
+
+/// Width of a take's animation, pixels: a preview, not the pictures.
+const ANIMATION_WIDTH: u32 = 640;
 
 /// Photographs a shot.
 pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
@@ -164,16 +168,20 @@ fn run(job: &Job, scene: Option<Scene>, mut journal: Journal) -> Result<(), Fail
 
 /// The animation of a finished take's pictures.
 fn animate(job: &Job, stop: &AtomicBool) -> Result<(), Failure> {
-    let path = job.folder.path().join(animation::FILE_NAME);
-    let mut progress = Progress::new("making the animation", u64::from(job.schedule.frames));
+    let path = job.folder.path().join("animation.gif");
+    let mut progress = Progress::new("making the animation", 0);
     let made = animation::write(
         &job.folder.pictures(),
-        job.schedule.frames,
-        job.shot.rate,
         &path,
-        |done| {
-            progress.at(u64::from(done), "");
-            !stop.load(std::sync::atomic::Ordering::Relaxed)
+        job.shot.rate,
+        ANIMATION_WIDTH,
+        |done, steps| {
+            progress.of(done as u64, steps as u64);
+            if stop.load(Ordering::Relaxed) {
+                ControlFlow::Break(())
+            } else {
+                ControlFlow::Continue(())
+            }
         },
     );
     progress.done();

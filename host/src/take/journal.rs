@@ -11,6 +11,7 @@
 //! Damage anywhere else is an error that names the line.
 
 use std::io;
+use std::path::Path;
 
 use panestep_protocol::{BootId, ShotId, Token};
 use serde::{Deserialize, Serialize};
@@ -39,6 +40,8 @@ pub enum Entry {
         schedule: Hex,
         /// The take's number for the boards.
         shot: Hex,
+        /// The folder that the shot's art lies relative to.
+        art: String,
     },
     /// A session with a board began.
     Session {
@@ -180,6 +183,8 @@ pub struct TakeState {
     pub schedule: u64,
     /// The take's number for the boards.
     pub shot: ShotId,
+    /// The folder that the shot's art lies relative to.
+    pub art: String,
     /// Frames exposed so far: the next one is one more.
     pub exposed: u32,
     /// The last token whose outcome is known (slot 0 before the first).
@@ -201,6 +206,7 @@ impl TakeState {
             frames,
             schedule,
             shot,
+            art,
         } = entry
         else {
             return None;
@@ -210,6 +216,7 @@ impl TakeState {
             frames: *frames,
             schedule: schedule.0,
             shot: ShotId(shot.0),
+            art: art.clone(),
             exposed: 0,
             spent: Token::default(),
             next: Token {
@@ -419,12 +426,14 @@ impl Journal {
         frames: u32,
         schedule: u64,
         shot: ShotId,
+        art: &Path,
     ) -> Result<Self, JournalError> {
         let begun = Entry::Begun {
             name: name.to_owned(),
             frames,
             schedule: Hex(schedule),
             shot: Hex(shot.0),
+            art: art.display().to_string(),
         };
         let Some(state) = TakeState::begin(&begun) else {
             return Err(JournalError::Empty);
