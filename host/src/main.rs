@@ -1,2 +1,7 @@
 //! The `panestep` program.
-fn main() {}
+
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::main()
+}

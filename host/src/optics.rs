@@ -61,17 +61,11 @@ pub fn magnification(focal_length_mm: f64, distance_mm: f64) -> f64 {
 }
 
 /// Distance on which the lens is focused with its ring at a position, by the ring's table of
-/// position (rising) and distance. `None` beyond the ends of the table.
-///
-/// Between two entries the reciprocal of the distance runs straight: by the thin-lens equation
-/// it follows the lens's extension, which a ring's thread makes proportional to its turn.
+/// position (rising) and distance: along straight lines between the measured pairs. `None` beyond
+/// the ends of the table.
 #[must_use]
 pub fn focused_distance_mm(table: &[(f64, f64)], ring: f64) -> Option<f64> {
-    between(
-        table.iter().map(|&(at, distance)| (at, 1.0 / distance)),
-        ring,
-    )
-    .map(|reciprocal| 1.0 / reciprocal)
+    between(table.iter().copied(), ring)
 }
 
 /// Position of the lens ring that focuses on a distance: the inverse of [`focused_distance_mm`].
@@ -79,14 +73,14 @@ pub fn focused_distance_mm(table: &[(f64, f64)], ring: f64) -> Option<f64> {
 #[must_use]
 pub fn ring_position(table: &[(f64, f64)], distance_mm: f64) -> Option<f64> {
     between(
-        table.iter().map(|&(at, distance)| (1.0 / distance, at)),
-        1.0 / distance_mm,
+        table.iter().map(|&(ring, distance)| (distance, ring)),
+        distance_mm,
     )
 }
 
 /// Straight between neighbouring points; `x` may rise or fall.
 fn between(points: impl Iterator<Item = (f64, f64)> + Clone, x: f64) -> Option<f64> {
-    // The ends themselves belong to the table whatever their reciprocals round to.
+    // What rounds to an end belongs to the table.
     let slack = x.abs() * 1e-12;
     points
         .clone()

@@ -60,6 +60,8 @@ pub struct MotorAxis {
     pub switch: i32,
     /// How far two findings of the home switch may lie apart, steps.
     pub within: i32,
+    /// Slack of the drive: how far it turns at a reversal before the carriage follows, steps.
+    pub slack: i32,
     /// How far to go beyond a target and come back, so that the last approach is always toward
     /// greater positions, steps; 0 where the drive has no slack.
     pub take_up: i32,

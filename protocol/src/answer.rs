@@ -10,10 +10,6 @@ use crate::{AxisIndex, AxisMask, BootId, MAX_AXES, RequestId, SessionId, Steps, 
 /// A request that was accepted. Append only.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "no allocation: the largest message sets the size"
-)]
 pub enum Answer {
     /// Done, or begun.
     Done,
@@ -150,7 +146,7 @@ pub enum HomingFault {
 }
 
 /// What is known of a token.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, MaxSize, Schema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ExposureFact {
     /// The shutter may be open now.

@@ -22,10 +22,6 @@ pub enum ToBoard {
 /// Everything a board sends, each one the answer to one message.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "no allocation: the largest message sets the size"
-)]
 pub enum FromBoard {
     /// Answers [`ToBoard::Hello`]. Frozen.
     Identity(Identity),
@@ -77,7 +73,7 @@ pub struct Identity {
 ///
 /// Written before the release line closes: a mark earlier than a token proves that the token was
 /// never fired; a mark equal to it proves nothing about how the exposure ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, MaxSize, Schema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Mark {
     /// The take that the token belongs to.

@@ -149,9 +149,9 @@ fn the_bound_holds_at_every_length() {
 /// A board keeps a frame each way, and one message, in memory: some hundred bytes in all.
 #[test]
 fn messages_are_small() {
-    assert!(MAX_FRAME <= 256, "{MAX_FRAME}");
-    assert!(size_of::<ToBoard>() <= 256, "{}", size_of::<ToBoard>());
-    assert!(size_of::<FromBoard>() <= 256, "{}", size_of::<FromBoard>());
+    const { assert!(MAX_FRAME <= 256) };
+    const { assert!(size_of::<ToBoard>() <= 256) };
+    const { assert!(size_of::<FromBoard>() <= 256) };
 }
 
 /// Every buffer that is too small is refused, and no byte behind it is touched.

@@ -189,6 +189,12 @@ fn levels_without_a_lift_share_the_error_and_it_is_reported() {
         "{reeds:?}"
     );
     assert_eq!(plan.report().levels[3].size_error_percent, 0.0);
+    let text = plan.report().to_string();
+    assert!(
+        text.contains("reeds: looks up to 10.00 % too small, 360.6 pixels"),
+        "{text}"
+    );
+    assert!(!text.contains("hills: looks"), "{text}");
 
     let squares = |stand: &Stand| -> f64 {
         let geometry = Geometry::new(stand, &shot).expect("sound");
@@ -442,4 +448,6 @@ fn many_frames_and_no_travel_are_plain_cases() {
             .all(|axis| axis.largest_move == 0.0)
     );
     assert!(Plan::new(&stand, &still_shot(1, &STORY)).is_ok());
+    let text = refused(&stand, &still_shot(u32::MAX, &STORY)).to_string();
+    assert!(text.contains("4294967295 frames"), "{text}");
 }

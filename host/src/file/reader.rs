@@ -120,6 +120,11 @@ impl<'a> Table<'a> {
         self.span.clone()
     }
 
+    /// Where the value of a key stands; where the table does when it is not there.
+    pub(super) fn place_of(&self, key: &str) -> Range<usize> {
+        self.table.get(key).map_or(self.span(), Spanned::span)
+    }
+
     /// Notes a problem.
     pub(super) fn note(&self, span: Range<usize>, message: impl Display, help: impl Display) {
         self.notes.note(Some(span), message, help);

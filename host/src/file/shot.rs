@@ -295,17 +295,17 @@ fn camera(table: &Table<'_>, stand: &Stand, last: u32) -> Option<Vec<(Way, Track
         .filter(|(_, track)| !track.keys.is_empty())
         .collect();
     for (way, _) in &tracks {
-        axis(table, stand, Carrier::Camera, *way);
+        axis(table, "keys", stand, Carrier::Camera, *way);
     }
     Some(tracks)
 }
 
 /// Notes where the stand has no axis for a move.
-fn axis(table: &Table<'_>, stand: &Stand, of: Carrier, way: Way) {
+fn axis(table: &Table<'_>, key: &str, stand: &Stand, of: Carrier, way: Way) {
     if stand.axis(of, way).is_none() {
         let (of, way) = (stand.carrier_name(of), way.name());
         table.note(
-            table.span(),
+            table.place_of(key),
             format!("this moves `{of}` along `{way}`, but the stand has no such axis"),
             format!("add an [[axis]] with of = \"{of}\" and direction = \"{way}\" to the stand, or take the move out"),
         );
@@ -320,7 +320,7 @@ fn shift(table: &Table<'_>, stand: &Stand, last: u32) -> Option<Shift> {
         return None;
     };
     if let Some(level) = level {
-        axis(table, stand, Carrier::Level(level), way);
+        axis(table, "direction", stand, Carrier::Level(level), way);
     }
     let unit = way.unit();
     let track = match (table.has("per_frame"), table.has("keys")) {
@@ -331,7 +331,7 @@ fn shift(table: &Table<'_>, stand: &Stand, last: u32) -> Option<Shift> {
             let (amount, from, to) = (amount?, from?, to?);
             if from > to {
                 table.note(
-                    table.span(),
+                    table.place_of("to"),
                     format!("the move is from frame {from} to frame {to}, which is before it"),
                     "let `from` be the earlier frame",
                 );
@@ -364,7 +364,7 @@ fn shift(table: &Table<'_>, stand: &Stand, last: u32) -> Option<Shift> {
 }
 
 fn focus(table: &Table<'_>, stand: &Stand, last: u32) -> Option<Vec<FocusKey>> {
-    axis(table, stand, Carrier::Camera, Way::Focus);
+    axis(table, "keys", stand, Carrier::Camera, Way::Focus);
     let mut before = 0;
     let keys: Vec<_> = table
         .tables("keys")

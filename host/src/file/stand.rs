@@ -1,5 +1,6 @@
 //! What a stand file means, and whether such a stand can be.
 
+use std::ops::Range;
 use std::time::Duration;
 
 use panestep_protocol::{MAX_AXES, MAX_NAME};
@@ -130,7 +131,7 @@ fn boards<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Board>>) {
     (names, boards.into_iter().collect())
 }
 
-fn levels<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Level>>, Vec<std::ops::Range<usize>>) {
+fn levels<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Level>>, Vec<Range<usize>>) {
     let mut names = Names::new();
     let mut levels = Vec::new();
     let mut spans = Vec::new();
@@ -248,7 +249,7 @@ fn named(table: &Table<'_>, what: &str, name: &At<&str>, names: &Names<'_>) -> O
 }
 
 /// The levels stand one below another and below the lens, which can form a picture of each.
-fn heights(file: &Table<'_>, stand: &Stand, spans: &[std::ops::Range<usize>]) {
+fn heights(file: &Table<'_>, stand: &Stand, spans: &[Range<usize>]) {
     let faces = |level: &Level| match level.pane.art {
         Face::Upper => (level.height_mm - level.pane.thickness_mm, level.height_mm),
         Face::Under => (level.height_mm, level.height_mm + level.pane.thickness_mm),
@@ -317,7 +318,7 @@ fn axes(file: &Table<'_>, levels: &Names<'_>, boards: &Names<'_>) -> Option<Vec<
     let mut axes: Vec<Option<Axis>> = Vec::new();
     for table in file.tables("axis") {
         let axis = axis(&table, levels, boards);
-        if let Some(axis) = &axis {
+        if let Some((axis, channel)) = &axis {
             for other in axes.iter().flatten() {
                 if (other.of, other.way) == (axis.of, axis.way) {
                     table.note(
@@ -330,7 +331,7 @@ fn axes(file: &Table<'_>, levels: &Names<'_>, boards: &Names<'_>) -> Option<Vec<
                     && (one.board, one.channel) == (two.board, two.channel)
                 {
                     table.note(
-                        table.span(),
+                        channel.clone(),
                         format!(
                             "channel {} of this board already drives another axis",
                             two.channel
@@ -340,12 +341,13 @@ fn axes(file: &Table<'_>, levels: &Names<'_>, boards: &Names<'_>) -> Option<Vec<
                 }
             }
         }
-        axes.push(axis);
+        axes.push(axis.map(|(axis, _)| axis));
     }
     axes.into_iter().collect()
 }
 
-fn axis(table: &Table<'_>, levels: &Names<'_>, boards: &Names<'_>) -> Option<Axis> {
+/// An axis and where its motor's channel stands.
+fn axis(table: &Table<'_>, levels: &Names<'_>, boards: &Names<'_>) -> Option<(Axis, Range<usize>)> {
     let of = table.text_at("of").and_then(|of| match of.value {
         "camera" => Some(Carrier::Camera),
         _ => {
@@ -382,26 +384,21 @@ fn axis(table: &Table<'_>, levels: &Names<'_>, boards: &Names<'_>) -> Option<Axi
         Some(Vec::new())
     };
     let drive = match (table.find("motor"), table.find("hand")) {
-        (Some(motor), None) => table
-            .as_table(motor, "motor".into())
-            .and_then(|motor| {
-                motor_of(
-                    table,
-                    &motor,
-                    unit,
-                    boards,
-                    travel.clone().map(|at| at.value),
-                )
-                .map(Drive::Motor)
-            })
-            .or_else(|| {
+        (Some(motor), None) => {
+            let motor = table.as_table(motor, "motor".into());
+            if motor.is_none() {
                 table.leave_rest();
-                None
-            }),
-        (None, Some(hand)) => table.as_table(hand, "hand".into()).and_then(|hand| {
-            Some(Drive::Hand {
-                scale: hand.size("scale", unit)?.value,
+            }
+            let travel = travel.as_ref().map(|at| at.value);
+            motor.and_then(|motor| {
+                let channel = motor.place_of("channel");
+                let motor = motor_of(table, &motor, unit, boards, travel)?;
+                Some((Drive::Motor(motor), channel))
             })
+        }
+        (None, Some(hand)) => table.as_table(hand, "hand".into()).and_then(|hand| {
+            let scale = hand.size("scale", unit)?.value;
+            Some((Drive::Hand { scale }, table.span()))
         }),
         (motor, _) => {
             let found = if motor.is_some() { "both" } else { "neither" };
@@ -414,14 +411,16 @@ fn axis(table: &Table<'_>, levels: &Names<'_>, boards: &Names<'_>) -> Option<Axi
             None
         }
     };
-    Some(Axis {
+    let (drive, channel) = drive?;
+    let axis = Axis {
         of: of?,
         way,
-        drive: drive?,
+        drive,
         travel: travel?.value,
         backlash: backlash?,
         focus_table: focus_table?,
-    })
+    };
+    Some((axis, channel))
 }
 
 fn travel(table: &Table<'_>, unit: AxisUnit) -> Option<At<(f64, f64)>> {

@@ -261,6 +261,7 @@ impl Axes {
             switch,
             // A switch that is asked to repeat within less than a step is asked for one step.
             within: (within.max(0.0).ceil() as i32).max(1),
+            slack: backlash.max(0.0).round() as i32,
             take_up,
         });
         self.planned.push(PlannedAxis {

@@ -122,28 +122,34 @@ impl Checks {
             let name = || level.name.clone();
             if view.story_mm <= 0.0 {
                 sound = false;
-                self.refusals
-                    .add_at(&mut slots.walks_through, self.frame, self.held, || {
-                        Fault::WalksThrough {
-                            level: name(),
-                            distance_mm: view.story_mm,
-                        }
-                    });
+                self.refusals.add_at(
+                    &mut slots.walks_through,
+                    self.frame,
+                    self.held,
+                    -view.story_mm,
+                    || Fault::WalksThrough {
+                        level: name(),
+                        distance_mm: view.story_mm,
+                    },
+                );
             } else if !view.wanted_mm.is_finite() || !view.distance_mm.is_finite() {
                 sound = false;
                 self.refusals
-                    .add_at(&mut slots.not_finite, self.frame, self.held, || {
+                    .add_at(&mut slots.not_finite, self.frame, self.held, 0.0, || {
                         Fault::NotFinite { axis: name() }
                     });
             } else if view.wanted_mm <= 0.0 || view.distance_mm <= 0.0 {
                 sound = false;
-                self.refusals
-                    .add_at(&mut slots.above_lens, self.frame, self.held, || {
-                        Fault::AboveLens {
-                            level: name(),
-                            gap_mm: view.wanted_mm.min(view.distance_mm),
-                        }
-                    });
+                self.refusals.add_at(
+                    &mut slots.above_lens,
+                    self.frame,
+                    self.held,
+                    -view.wanted_mm.min(view.distance_mm),
+                    || Fault::AboveLens {
+                        level: name(),
+                        gap_mm: view.wanted_mm.min(view.distance_mm),
+                    },
+                );
             }
         }
         sound
@@ -166,7 +172,7 @@ impl Checks {
         };
         if !position.is_finite() {
             self.refusals
-                .add_at(&mut slots.not_finite, frame, held, || {
+                .add_at(&mut slots.not_finite, frame, held, 0.0, || {
                     match geometry.ring_reach() {
                         Some((least_mm, greatest_mm)) if axis.way == Way::Focus => {
                             Fault::BeyondFocusTable {
@@ -183,14 +189,19 @@ impl Checks {
             return nowhere;
         }
         let Some(target) = axis.target(position) else {
-            self.refusals
-                .add_at(&mut slots.beyond, frame, held, || Fault::BeyondTravel {
+            self.refusals.add_at(
+                &mut slots.beyond,
+                frame,
+                held,
+                (axis.travel.0 - position).max(position - axis.travel.1),
+                || Fault::BeyondTravel {
                     axis: axis.name.clone(),
                     position,
                     least: axis.travel.0,
                     greatest: axis.travel.1,
                     unit: axis.way.unit().sign(),
-                });
+                },
+            );
             return nowhere;
         };
         if let (
@@ -206,14 +217,19 @@ impl Checks {
             // Asked of every frame, not only of those that the shot reaches from above: a take
             // that is resumed may come to any frame from anywhere.
             if i64::from(steps) - i64::from(take_up) < i64::from(least) {
-                self.refusals
-                    .add_at(&mut slots.take_up, frame, held, || Fault::NoRoomForTakeUp {
+                self.refusals.add_at(
+                    &mut slots.take_up,
+                    frame,
+                    held,
+                    axis.travel.0 - position,
+                    || Fault::NoRoomForTakeUp {
                         axis: axis.name.clone(),
                         position,
                         take_up: f64::from(take_up) / per_unit,
                         least: axis.travel.0,
                         unit: axis.way.unit().sign(),
-                    });
+                    },
+                );
             }
         }
         let reached = axis.reached(target);
@@ -251,7 +267,7 @@ impl Checks {
                 continue;
             }
             self.refusals
-                .add_at(&mut missing.refusal, self.frame, self.held, || {
+                .add_at(&mut missing.refusal, self.frame, self.held, pixels, || {
                     Fault::NoAxis {
                         of: stand.carrier_name(missing.of).to_owned(),
                         way: missing.way.name(),
@@ -287,9 +303,11 @@ impl Checks {
             if gap_mm <= 0.0 {
                 let slots = &mut self.levels[index];
                 self.refusals
-                    .add_at(&mut slots.above_lens, frame, held, || Fault::AboveLens {
-                        level: level.name.clone(),
-                        gap_mm,
+                    .add_at(&mut slots.above_lens, frame, held, -gap_mm, || {
+                        Fault::AboveLens {
+                            level: level.name.clone(),
+                            gap_mm,
+                        }
                     });
             }
             if let Some((upper_index, bottom_before, bottom)) = above {
@@ -307,11 +325,13 @@ impl Checks {
                 // Rounding of the sums must not refuse a stand built to the clearance itself.
                 if gap_mm < stand.clearance_mm - 1e-9 {
                     self.refusals
-                        .add_at(&mut slots.touches_below, frame, held, || Fault::Touch {
-                            upper: stand.levels[upper_index].name.clone(),
-                            lower: level.name.clone(),
-                            gap_mm,
-                            clearance_mm: stand.clearance_mm,
+                        .add_at(&mut slots.touches_below, frame, held, -gap_mm, || {
+                            Fault::Touch {
+                                upper: stand.levels[upper_index].name.clone(),
+                                lower: level.name.clone(),
+                                gap_mm,
+                                clearance_mm: stand.clearance_mm,
+                            }
                         });
                 }
             }

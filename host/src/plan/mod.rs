@@ -14,10 +14,12 @@ mod axes;
 mod check;
 pub mod curve;
 pub mod geometry;
+mod lens;
 pub mod output;
 pub mod project;
 pub mod refusals;
 pub mod report;
+mod sound;
 pub mod times;
 
 use axes::{Axes, PlannedAxis, Target, set_position};

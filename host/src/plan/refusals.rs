@@ -183,25 +183,6 @@ impl Fault {
             Self::NotFinite { .. } => "use smaller numbers",
         }
     }
-
-    /// How bad it is; the greater, the worse. Only for comparing faults of one kind.
-    fn severity(&self) -> f64 {
-        match self {
-            Self::BeyondTravel {
-                position,
-                least,
-                greatest,
-                ..
-            } => (least - position).max(position - greatest),
-            Self::NoRoomForTakeUp {
-                position, least, ..
-            } => least - position,
-            Self::Touch { gap_mm, .. } | Self::AboveLens { gap_mm, .. } => -gap_mm,
-            Self::WalksThrough { distance_mm, .. } => -distance_mm,
-            Self::NoAxis { pixels, .. } => *pixels,
-            _ => 0.0,
-        }
-    }
 }
 
 /// A fault, and at which frames.
@@ -224,6 +205,8 @@ pub struct Span {
     pub count: u32,
     /// The frame that is worst, and the fault as it is there.
     pub worst: (u32, Fault),
+    /// How bad the worst is, beside others of its kind and subject.
+    severity: f64,
 }
 
 /// Everything that is wrong: one [`Refusal`] for each kind and subject, so that a long shot does
@@ -251,27 +234,30 @@ impl Refusals {
     }
 
     /// Adds a fault at `count` frames from `first`. `slot` is where the last fault of this kind
-    /// and subject went.
+    /// and subject went; `severity` compares faults of one slot, the greater the worse. The fault
+    /// itself is only made where it is the first or the worst: a long shot can have millions.
     pub(crate) fn add_at(
         &mut self,
         slot: &mut Option<usize>,
         first: u32,
         count: u32,
+        severity: f64,
         fault: impl FnOnce() -> Fault,
     ) {
-        let fault = fault();
         let last = first.saturating_add(count - 1);
         let Some(span) = slot
             .and_then(|slot| self.list.get_mut(slot))
             .and_then(|refusal| refusal.frames.as_mut())
         else {
             *slot = Some(self.list.len());
+            let fault = fault();
             self.list.push(Refusal {
                 frames: Some(Span {
                     first,
                     last,
                     count,
                     worst: (first, fault.clone()),
+                    severity,
                 }),
                 fault,
             });
@@ -279,8 +265,9 @@ impl Refusals {
         };
         span.last = last;
         span.count += count;
-        if fault.severity() > span.worst.1.severity() {
-            span.worst = (first, fault);
+        if severity > span.severity {
+            span.severity = severity;
+            span.worst = (first, fault());
         }
     }
 

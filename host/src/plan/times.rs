@@ -8,7 +8,7 @@ use crate::schedule::Schedule;
 
 /// Ticks a second of a board's step clock where the board has not told its own: at most one step
 /// a tick.
-pub const DEFAULT_TICK_RATE: u32 = 40_000;
+pub const DEFAULT_TICK_RATE: u32 = 20_000;
 
 /// How long a shot takes. Homing, messages and people's work are not in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

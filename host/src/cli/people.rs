@@ -1,0 +1,143 @@
+//! What a take asks and tells a person, on the terminal.
+
+use std::cell::Cell;
+use std::io::{self, BufRead};
+use std::rc::Rc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use panestep::schedule::Schedule;
+use panestep::stand::Stand;
+use panestep::take::{self, HandProblem, HandRequest, Person, Question, Watch};
+
+use super::rig::{self, Rig};
+use super::screen::{self, say};
+
+/// Shows a run's progress.
+pub(crate) struct Onlooker {
+    progress: screen::Progress,
+    /// The frame that is being exposed, for a simulated camera to name its picture after.
+    frame: Rc<Cell<u32>>,
+    first: bool,
+}
+
+impl Onlooker {
+    pub(crate) fn new(what: &'static str, schedule: &Schedule, frame: Rc<Cell<u32>>) -> Self {
+        let progress = screen::Progress::new(what, u64::from(schedule.frames));
+        Self { progress, frame, first: true }
+    }
+
+    /// Takes the bar away.
+    pub(crate) fn done(self) {
+        self.progress.done();
+    }
+}
+
+impl Watch for Onlooker {
+    fn see(&mut self, progress: &take::Progress<'_>) {
+        match *progress {
+            take::Progress::Connected { board } => {
+                self.progress.say(&format!("board {board} answers"));
+            }
+            take::Progress::Homing { axis } => {
+                self.progress.say(&format!("homing {axis}"));
+            }
+            take::Progress::Exposing { frame } => self.frame.set(frame),
+            take::Progress::Frame { frame, elapsed, left, .. } => {
+                if std::mem::take(&mut self.first) {
+                    // The first frame's time says nothing yet about the others'.
+                    self.progress.at(u64::from(frame), "");
+                    return;
+                }
+                let message = format!(
+                    "{} gone, about {} left",
+                    screen::clock_time(elapsed),
+                    screen::clock_time(left)
+                );
+                self.progress.at(u64::from(frame), &message);
+            }
+            take::Progress::Homed { .. }
+            | take::Progress::Moving { .. }
+            | take::Progress::Arrived { .. } => {}
+        }
+    }
+}
+
+/// The person at the terminal.
+pub(crate) struct Desk<'a> {
+    stand: &'a Stand,
+    rig: &'a Rig,
+    stop: &'a AtomicBool,
+}
+
+impl<'a> Desk<'a> {
+    pub(crate) fn new(stand: &'a Stand, rig: &'a Rig, stop: &'a AtomicBool) -> Self {
+        Self { stand, rig, stop }
+    }
+
+    /// The next line typed; none at the end of the input or after Ctrl-C.
+    fn line(&self) -> Option<String> {
+        let mut line = String::new();
+        match io::stdin().lock().read_line(&mut line) {
+            Ok(count) if count > 0 && !self.stop.load(Ordering::Relaxed) => {
+                Some(line.trim().to_owned())
+            }
+            _ => None,
+        }
+    }
+}
+
+impl Person for Desk<'_> {
+    fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
+        let HandRequest { frame, of, way, reading, scale, .. } = *request;
+        let unit = request.unit.sign();
+        match request.problem {
+            Some(HandProblem::NotANumber) => {
+                say(&format!("  that is not a reading; type the number in {unit}"));
+            }
+            Some(HandProblem::Mirrored { read }) => say(&format!(
+                "  {read} {unit} is on the wrong side of zero: it has gone the wrong way"
+            )),
+            Some(HandProblem::Off { read, by }) => {
+                say(&format!("  {read} {unit} is off by {by:+.3} {unit}"));
+            }
+            None => {}
+        }
+        let how = match (request.by(), request.toward()) {
+            (Some(by), Some(toward)) => format!("{toward} by {:.3} {unit}, ", by.abs()),
+            _ => String::new(),
+        };
+        say(&format!(
+            "frame {frame}: move {of} {how}until its {way} scale reads {reading:.3} {unit} \
+             (within {scale} {unit})"
+        ));
+        say("  its reading now, or nothing to stop here:");
+        let typed = self.line()?;
+        if typed.is_empty() {
+            return None;
+        }
+        let read = typed.trim_end_matches(unit).trim().parse().unwrap_or(f64::NAN);
+        if read.is_finite()
+            && let Some(axis) = rig::hand_axis(self.stand, of, way)
+        {
+            self.rig.crank(axis, read);
+        }
+        Some(read)
+    }
+
+    fn exposed(&mut self, question: &Question) -> Option<bool> {
+        say(&format!("frame {}: {}", question.frame, question.known.sentence()));
+        loop {
+            say(&format!(
+                "  has frame {} been exposed, once and whole? Look at the camera's last picture. \
+                 yes, no, or nothing to stop here:",
+                question.frame
+            ));
+            match self.line()?.to_lowercase().as_str() {
+                "yes" | "y" => return Some(true),
+                "no" | "n" => return Some(false),
+                "" => return None,
+                _ => say("  please type yes or no"),
+            }
+        }
+    }
+}

@@ -1,0 +1,167 @@
+//! Where the boards of a command are: on serial ports, or in a simulated stand. Nothing behind
+//! this can tell them apart.
+
+use std::error::Error;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+
+use panestep::link::{Clock, Port, SerialPort, SystemClock};
+use panestep::picture::{self, Scene};
+use panestep::shot::Shot;
+use panestep::sim::{Options, SimulatedStand};
+use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand};
+use panestep::take::Boards;
+
+use super::screen::Progress;
+use super::{Failure, args};
+
+/// The boards of a stand.
+pub(crate) enum Rig {
+    /// On serial ports, in the stand's order.
+    Serial(Vec<String>),
+    /// Simulated, with virtual time.
+    Simulated(SimulatedStand),
+}
+
+impl Rig {
+    /// Finds out where the boards are; opens nothing.
+    pub(crate) fn new(
+        stand: &Stand,
+        ports: &args::Ports,
+        simulated: &args::Simulated,
+    ) -> Result<Self, Failure> {
+        for (board, _) in &ports.ports {
+            if !stand.boards.iter().any(|known| known.name == *board) {
+                let names: Vec<&str> =
+                    stand.boards.iter().map(|board| board.name.as_str()).collect();
+                return Err(Failure::wrong(format!(
+                    "--port {board}=...: {} has no board {board:?}",
+                    stand.name
+                ))
+                .hint(format!("its boards are: {}", names.join(", "))));
+            }
+        }
+        let at = |name: &str, port: &PortName| {
+            let typed = ports.ports.iter().rev().find(|(board, _)| board == name);
+            match (typed, port) {
+                (Some((_, port)), _) => Some(port.clone()).filter(|port| port != "simulated"),
+                (None, PortName::Serial(port)) => Some(port.clone()),
+                (None, PortName::Simulated) => None,
+            }
+        };
+        let serial: Vec<Option<String>> =
+            stand.boards.iter().map(|board| at(&board.name, &board.port)).collect();
+        let real = serial.iter().flatten().count();
+        if real == 0 {
+            let options = Options { seed: simulated.seed, ..Options::default() };
+            return Ok(Self::Simulated(SimulatedStand::new(stand, &options)));
+        }
+        if real < serial.len() {
+            let missing: Vec<&str> = stand
+                .boards
+                .iter()
+                .zip(&serial)
+                .filter(|(_, port)| port.is_none())
+                .map(|(board, _)| board.name.as_str())
+                .collect();
+            return Err(Failure::wrong(format!(
+                "a stand is either simulated or real, but only some of {}'s boards are simulated: {}",
+                stand.name,
+                missing.join(", ")
+            ))
+            .hint("give each of them its port with --port BOARD=PORT or in the stand file"));
+        }
+        Ok(Self::Serial(serial.into_iter().flatten().collect()))
+    }
+
+    /// The clock that goes with the boards.
+    pub(crate) fn clock(&self) -> Rc<dyn Clock> {
+        match self {
+            Self::Serial(_) => Rc::new(SystemClock::new()),
+            Self::Simulated(stand) => Rc::new(stand.clock()),
+        }
+    }
+
+    /// A person at the stand has set a hand axis; a simulated stand's carriage goes there.
+    pub(crate) fn crank(&self, axis: AxisId, reading: f64) {
+        if let Self::Simulated(stand) = self {
+            stand.crank(axis, reading);
+        }
+    }
+
+    /// Whether the boards are simulated.
+    pub(crate) fn is_simulated(&self) -> bool {
+        matches!(self, Self::Simulated(_))
+    }
+}
+
+impl Boards for &Rig {
+    fn open(
+        &mut self,
+        board: usize,
+        name: &str,
+    ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
+        match self {
+            Rig::Serial(ports) => {
+                let port = ports.get(board).ok_or_else(|| format!("board {name:?} has no port"))?;
+                Ok(Box::new(SerialPort::open(port)?))
+            }
+            Rig::Simulated(stand) => Ok(Box::new(stand.port(BoardId(board))?)),
+        }
+    }
+}
+
+/// The place of a hand axis in the stand, by its place among the hand axes.
+pub(crate) fn hand_axis(stand: &Stand, carrier: &str, way: &str) -> Option<AxisId> {
+    stand
+        .axes
+        .iter()
+        .position(|axis| {
+            matches!(axis.drive, Drive::Hand { .. })
+                && axis.way.name() == way
+                && stand.carrier_name(axis.of) == carrier
+        })
+        .map(AxisId)
+}
+
+/// Loads a shot's art.
+pub(crate) fn scene(stand: &Stand, shot: &Shot) -> Result<Scene, Failure> {
+    let mut progress = Progress::new("loading the art", shot.layers.len() as u64);
+    let scene = Scene::load(stand, shot, |loaded, _| progress.at(loaded as u64, ""))
+        .map_err(|error| Failure::wrong(error).hint("nothing was moved"));
+    progress.done();
+    scene
+}
+
+/// Lets a simulated camera photograph a scene; `name` gives the file for an exposure by its number.
+pub(crate) fn photograph(
+    simulated: &SimulatedStand,
+    stand: &Stand,
+    scene: Scene,
+    name: impl Fn(u32) -> PathBuf + 'static,
+) {
+    let size = (stand.lens.picture.columns, stand.lens.picture.rows);
+    simulated.on_exposure(move |pose, number| {
+        picture::write_png(&scene.photograph(pose, size), &name(number)).map_err(io::Error::other)
+    });
+}
+
+/// The frame's own name in a folder, or where there is such a picture already, one beside it: no
+/// picture is ever overwritten.
+pub(crate) fn picture_of_frame(folder: &Path, frame: u32) -> PathBuf {
+    let name = picture::frame_name(frame);
+    let stem = name.strip_suffix(".png").unwrap_or(&name);
+    let again = (2u32..).map(|again| folder.join(format!("{stem}-again-{again}.png")));
+    first_free(std::iter::once(folder.join(&name)).chain(again))
+}
+
+/// The next picture's name for a camera that knows no frames and counts on.
+pub(crate) fn picture_of_camera(folder: &Path, number: u32) -> PathBuf {
+    first_free((number..).map(|number| folder.join(picture::frame_name(number))))
+}
+
+fn first_free(mut paths: impl Iterator<Item = PathBuf>) -> PathBuf {
+    // The rows that are asked for do not end.
+    paths.find(|path| path.symlink_metadata().is_err()).unwrap_or_default()
+}

@@ -1,0 +1,87 @@
+//! Standard error, for people: lines, a bar where there is a terminal, times of day.
+
+use std::io::{self, IsTerminal, Write};
+use std::time::Duration;
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+/// Says a line. A screen that has gone away is no reason to stop.
+pub(crate) fn say(line: &str) {
+    let _ = writeln!(io::stderr().lock(), "{line}");
+}
+
+/// Whether messages may have colour: a terminal, and nobody asked for none (no-color.org).
+pub(crate) fn colour() -> bool {
+    io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
+/// Characters that fit on a line of standard output.
+pub(crate) fn width() -> usize {
+    rustix::termios::tcgetwinsize(io::stdout())
+        .map(|size| usize::from(size.ws_col))
+        .ok()
+        .filter(|&columns| columns > 0)
+        .unwrap_or(100)
+}
+
+/// A time as people read it: `2 h 05 min`, `3 min 20 s`, `8 s`.
+pub(crate) fn clock_time(time: Duration) -> String {
+    let seconds = time.as_secs() + u64::from(time.subsec_millis() >= 500);
+    match (seconds / 3600, seconds / 60 % 60, seconds % 60) {
+        (0, 0, seconds) => format!("{seconds} s"),
+        (0, minutes, seconds) => format!("{minutes} min {seconds:02} s"),
+        (hours, minutes, _) => format!("{hours} h {minutes:02} min"),
+    }
+}
+
+/// Progress of one long thing: a bar on a terminal, a line now and then elsewhere.
+pub(crate) struct Progress {
+    bar: ProgressBar,
+    /// What stands in front of every line where there is no terminal.
+    what: &'static str,
+    terminal: bool,
+    said: u64,
+}
+
+impl Progress {
+    /// Begins; `length` is the number of things to be done.
+    pub(crate) fn new(what: &'static str, length: u64) -> Self {
+        let terminal = io::stderr().is_terminal();
+        let bar = ProgressBar::with_draw_target(
+            Some(length),
+            if terminal { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() },
+        );
+        if let Ok(style) = ProgressStyle::with_template("{prefix} {wide_bar} {pos}/{len} {msg}") {
+            bar.set_style(style);
+        }
+        bar.set_prefix(what);
+        Self { bar, what, terminal, said: 0 }
+    }
+
+    /// So many are done; `message` says how long it will still take, or what goes on.
+    pub(crate) fn at(&mut self, done: u64, message: &str) {
+        self.bar.set_message(message.to_owned());
+        self.bar.set_position(done);
+        // Without a terminal, a line for every tenth part.
+        let length = self.bar.length().unwrap_or(1).max(1);
+        let tenth = done * 10 / length;
+        if !self.terminal && tenth > self.said {
+            self.said = tenth;
+            say(&format!("{} {done}/{length} {message}", self.what));
+        }
+    }
+
+    /// Says a line above the bar.
+    pub(crate) fn say(&self, line: &str) {
+        if self.terminal {
+            self.bar.suspend(|| say(line));
+        } else {
+            say(line);
+        }
+    }
+
+    /// Takes the bar away.
+    pub(crate) fn done(self) {
+        self.bar.finish_and_clear();
+    }
+}

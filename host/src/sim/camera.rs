@@ -1,0 +1,176 @@
+//! The camera: a press of the release opens the shutter after a while, closes it again, and the
+//! flash contact closes once in between.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use super::agenda::{Agenda, CameraEvent, Event};
+use super::fault::CameraFault;
+use super::random::Random;
+use crate::stand::{Shutter, StandPose};
+
+/// How long the flash contact stays closed, ns: a few milliseconds are common practice (no
+/// source).
+const CONTACT: u64 = 3_000_000;
+
+/// Pause between the two exposures of a camera that fires twice, ns.
+const AGAIN: u64 = 40_000_000;
+
+/// One closing of the shutter, as it was.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TakenExposure {
+    /// Counted from 1.
+    pub number: u32,
+    /// When the shutter opened.
+    pub opened: Duration,
+    /// When it closed.
+    pub closed: Duration,
+    /// Where everything was when half of it had passed.
+    pub pose: StandPose,
+    /// Whether anything moved while it was open.
+    pub blurred: bool,
+}
+
+/// The shutter while it is open.
+#[derive(Clone, Debug)]
+struct Open {
+    at: u64,
+    pose: Option<StandPose>,
+    blurred: bool,
+}
+
+#[derive(Clone, Debug)]
+pub(super) struct Camera {
+    delay: u64,
+    exposure: u64,
+    ready: u64,
+    /// Whether its contact is wired to the board.
+    wired: bool,
+    /// Deaf to the release until then.
+    busy_until: u64,
+    open: Option<Open>,
+    contact: bool,
+    /// What it does with the next presses.
+    faults: VecDeque<CameraFault>,
+    /// Whether the exposure under way closes the contact.
+    closes_contact: bool,
+    /// Presses answered and not.
+    pub(super) presses: u32,
+    pub(super) ignored: u32,
+    pub(super) taken: Vec<TakenExposure>,
+}
+
+fn nanoseconds(time: Duration) -> u64 {
+    u64::try_from(time.as_nanos()).unwrap_or(u64::MAX / 4)
+}
+
+impl Camera {
+    pub(super) fn new(shutter: &Shutter) -> Self {
+        Self {
+            delay: nanoseconds(shutter.delay),
+            exposure: nanoseconds(shutter.exposure),
+            ready: nanoseconds(shutter.ready),
+            wired: shutter.flash_contact,
+            busy_until: 0,
+            open: None,
+            contact: false,
+            faults: VecDeque::new(),
+            closes_contact: true,
+            presses: 0,
+            ignored: 0,
+            taken: Vec::new(),
+        }
+    }
+
+    /// What the board reads at its contact input.
+    pub(super) const fn contact(&self) -> bool {
+        self.contact && self.wired
+    }
+
+    pub(super) const fn is_open(&self) -> bool {
+        self.open.is_some()
+    }
+
+    pub(super) fn expect(&mut self, fault: CameraFault) {
+        self.faults.push_back(fault);
+    }
+
+    /// The release line has closed.
+    pub(super) fn press(&mut self, now: u64, random: &mut Random, agenda: &mut Agenda) {
+        self.presses += 1;
+        if now < self.busy_until {
+            self.ignored += 1;
+            return;
+        }
+        let fault = self.faults.pop_front();
+        if fault == Some(CameraFault::Ignores) {
+            self.ignored += 1;
+            return;
+        }
+        let delay = match fault {
+            Some(CameraFault::Late(delay)) => nanoseconds(delay),
+            _ => random.part(self.delay, 0.4, 1.0),
+        };
+        self.closes_contact = fault != Some(CameraFault::NoContact);
+        let mut closes = self.plan(now + delay, agenda);
+        if fault == Some(CameraFault::FiresTwice) {
+            closes = self.plan(closes + AGAIN, agenda);
+        }
+        self.busy_until = closes + random.part(self.ready, 0.5, 1.0);
+    }
+
+    fn plan(&self, opens: u64, agenda: &mut Agenda) -> u64 {
+        let closes = opens + self.exposure;
+        agenda.put(opens, Event::Camera(CameraEvent::Open));
+        agenda.put(
+            opens + CONTACT.min(self.exposure),
+            Event::Camera(CameraEvent::ContactOpens),
+        );
+        agenda.put(
+            opens + self.exposure / 2,
+            Event::Camera(CameraEvent::Middle),
+        );
+        agenda.put(closes, Event::Camera(CameraEvent::Close));
+        closes
+    }
+
+    /// Something moves; returns whether it is the first thing to spoil the exposure under way.
+    pub(super) fn shaken(&mut self) -> bool {
+        self.open
+            .as_mut()
+            .is_some_and(|open| !std::mem::replace(&mut open.blurred, true))
+    }
+
+    /// Carries an event out; returns the number of an exposure that is complete.
+    pub(super) fn happen(&mut self, event: CameraEvent, now: u64, pose: StandPose) -> Option<u32> {
+        match event {
+            CameraEvent::Open => {
+                self.open = Some(Open {
+                    at: now,
+                    pose: None,
+                    blurred: false,
+                });
+                self.contact = self.closes_contact;
+            }
+            CameraEvent::ContactOpens => self.contact = false,
+            CameraEvent::Middle => {
+                if let Some(open) = &mut self.open {
+                    open.pose = Some(pose);
+                }
+            }
+            CameraEvent::Close => {
+                let open = self.open.take()?;
+                let number = self.taken.len() as u32 + 1;
+                self.taken.push(TakenExposure {
+                    number,
+                    opened: Duration::from_nanos(open.at),
+                    closed: Duration::from_nanos(now),
+                    pose: open.pose.unwrap_or(pose),
+                    blurred: open.blurred,
+                });
+                return Some(number);
+            }
+        }
+        None
+    }
+}

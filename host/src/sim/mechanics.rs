@@ -1,0 +1,613 @@
+//! Everything on the stand that is not a board: motors, screws, carriages, switches, the stop
+//! button, the camera, the people at the cranks. It knows pins, never messages, and holds the
+//! laws that no controller may break.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use panestep_protocol::{MAX_AXES, Mark as KeptMark};
+
+use super::Options;
+use super::agenda::{Agenda, CameraEvent, End, Event, Mark, Trace};
+use super::camera::Camera;
+use super::drive::{Drive, Pulse, WINDOW};
+use super::fault::{CrankSlip, SwitchFault};
+use super::laws::{DIRECTION_SETUP, Law, PULSE_INTERVAL, StepCount, Violation};
+use super::random::Random;
+use super::switch::{Side, Switch};
+use crate::optics;
+use crate::stand::{self, AxisId, BoardId, Carrier, CarrierPose, Stand, StandPose, Way};
+
+/// How far a carriage sinks in one go when its motor lets go, axis units, and how often.
+const SINK: f64 = 0.05;
+const SINK_EVERY: u64 = 2_000_000;
+
+/// What carries an axis.
+enum Body {
+    Motor {
+        drive: Box<Drive>,
+        board: usize,
+        /// Whether the stand file says that positive steps need the line low.
+        reversed: bool,
+    },
+    Hand(f64),
+}
+
+/// One board's lines as the stand sees them.
+#[derive(Default)]
+pub(super) struct Lines {
+    /// Axis on each channel.
+    pub(super) wiring: [Option<usize>; MAX_AXES],
+    pub(super) directions: u8,
+    pub(super) drivers: bool,
+    pub(super) half_press: bool,
+    pub(super) release: bool,
+    pub(super) lamps: u8,
+    /// Channels whose home and far switches read as tripped.
+    pub(super) home: u8,
+    pub(super) far: u8,
+    /// The mark that survives a reset.
+    pub(super) kept: Option<KeptMark>,
+    /// An input has changed since the board last looked.
+    pub(super) changed: bool,
+}
+
+/// The world without its boards.
+pub(super) struct Mechanics {
+    pub(super) now: u64,
+    pub(super) agenda: Agenda,
+    pub(super) trace: Trace,
+    pub(super) random: Random,
+    pub(super) lines: Vec<Lines>,
+    pub(super) camera: Camera,
+    pub(super) violations: Vec<Violation>,
+    pub(super) stop: bool,
+    /// Times that the release line has closed.
+    pub(super) releases: u32,
+    pub(super) slips: VecDeque<CrankSlip>,
+    stand: Stand,
+    bodies: Vec<Body>,
+    camera_board: usize,
+    settle: u64,
+    bounce: u64,
+    tick: u64,
+    stopped_at: u64,
+    last_motion: u64,
+    sinking: bool,
+}
+
+/// Switch on the far side of an axis, as far beyond the travel as the home switch is on its own.
+fn far_place(axis: &stand::Axis, home: f64) -> (f64, Side, Side) {
+    let (least, greatest) = axis.travel;
+    if home <= (least + greatest) / 2.0 {
+        (greatest + (least - home), Side::High, Side::Low)
+    } else {
+        (least - (home - greatest), Side::Low, Side::High)
+    }
+}
+
+impl Mechanics {
+    pub(super) fn new(stand: &Stand, options: &Options, mut random: Random) -> Self {
+        let tick = 1_000_000_000 / u64::from(options.tick_rate);
+        let mut lines: Vec<Lines> = stand
+            .boards
+            .iter()
+            .map(|_| Lines {
+                // What nothing is connected to reads as an open circuit.
+                home: u8::MAX,
+                ..Lines::default()
+            })
+            .collect();
+        let mut bodies = Vec::with_capacity(stand.axes.len());
+        for (index, axis) in stand.axes.iter().enumerate() {
+            let id = AxisId(index);
+            let motor = match &axis.drive {
+                stand::Drive::Hand { .. } => {
+                    bodies.push(Body::Hand(0.0));
+                    continue;
+                }
+                stand::Drive::Motor(motor) => motor,
+            };
+            let (least, greatest) = axis.travel;
+            let span = greatest - least;
+            let start = random.between(least + 0.1 * span, greatest - 0.1 * span);
+            let (far, far_side, home_side) = far_place(axis, motor.home.switch);
+            let (low, high) = (motor.home.switch.min(far), motor.home.switch.max(far));
+            // Whole steps of the screw need not fall on the axis's zero.
+            let drive = Drive {
+                steps_per_unit: motor.steps_per_unit,
+                positive_when_high: motor.reversed == options.swapped_wires.contains(&id),
+                backlash: axis.backlash,
+                ends: (low - options.overtravel, high + options.overtravel),
+                home: Switch::new(motor.home.switch, home_side, options.hysteresis, start),
+                far: options
+                    .far_switches
+                    .then(|| Switch::new(far, far_side, options.hysteresis, start)),
+                runs_back: options.runs_back.contains(&id),
+                origin: start - random.fraction() * axis.backlash,
+                turned: 0,
+                carriage: start,
+                line_high: false,
+                pulses: [0; 2],
+                lost: 0,
+                to_lose: 0,
+                chance: 0.0,
+                last_pulse: None,
+                last_turn: None,
+                history: [0; WINDOW],
+                oldest: 0,
+                // Pulses fall on ticks: one may be early by a tick against another.
+                least_span: ((WINDOW as f64 * 1e9 / (motor.speed * motor.steps_per_unit)) as u64)
+                    .saturating_sub(tick + tick / 100),
+            };
+            let line = &mut lines[motor.board.0];
+            line.wiring[usize::from(motor.channel)] = Some(index);
+            bodies.push(Body::Motor {
+                drive: Box::new(drive),
+                board: motor.board.0,
+                reversed: motor.reversed,
+            });
+        }
+        let mut mechanics = Self {
+            now: 0,
+            agenda: Agenda::default(),
+            trace: Trace::default(),
+            random,
+            lines,
+            camera: Camera::new(&stand.shutter),
+            violations: Vec::new(),
+            stop: false,
+            releases: 0,
+            slips: VecDeque::new(),
+            bodies,
+            camera_board: stand.shutter.board.0,
+            settle: stand.shutter.settle.as_nanos() as u64,
+            bounce: options.bounce.as_nanos() as u64,
+            tick,
+            stopped_at: u64::MAX,
+            last_motion: 0,
+            sinking: false,
+            stand: stand.clone(),
+        };
+        for board in 0..mechanics.lines.len() {
+            mechanics.read_switches(board);
+        }
+        mechanics.let_go();
+        mechanics
+    }
+
+    fn violated(&mut self, law: Law) {
+        self.violations.push(Violation {
+            at: Duration::from_nanos(self.now),
+            law,
+        });
+    }
+
+    // What a board's outputs do.
+
+    pub(super) fn directions(&mut self, board: usize, high: u8) {
+        let changed = self.lines[board].directions ^ high;
+        if changed == 0 {
+            return;
+        }
+        self.lines[board].directions = high;
+        let energised = self.lines[board].drivers;
+        self.trace
+            .note(self.now, Mark::Directions, board, u64::from(high));
+        for channel in (0..MAX_AXES).filter(|channel| changed & (1 << channel) != 0) {
+            let Some(axis) = self.lines[board].wiring[channel] else {
+                continue;
+            };
+            let Body::Motor { drive, .. } = &mut self.bodies[axis] else {
+                continue;
+            };
+            drive.line_high = high & (1 << channel) != 0;
+            drive.last_turn = Some(self.now);
+            if energised
+                && drive
+                    .last_pulse
+                    .is_some_and(|pulse| self.now - pulse < DIRECTION_SETUP)
+            {
+                self.violated(Law::DirectionSetup { axis: AxisId(axis) });
+            }
+        }
+    }
+
+    pub(super) fn step(&mut self, board: usize, channels: u8) {
+        if channels == 0 {
+            return;
+        }
+        self.trace
+            .note(self.now, Mark::Step, board, u64::from(channels));
+        let mut left = channels;
+        while left != 0 {
+            let channel = left.trailing_zeros() as usize;
+            left &= left - 1;
+            match self.lines[board].wiring[channel] {
+                Some(axis) => self.pulse(board, axis),
+                None => self.violated(Law::NoMotor {
+                    board: BoardId(board),
+                    channel: channel as u8,
+                }),
+            }
+        }
+    }
+
+    fn pulse(&mut self, board: usize, axis: usize) {
+        let now = self.now;
+        let Body::Motor { drive, .. } = &mut self.bodies[axis] else {
+            return;
+        };
+        let since = drive.last_pulse.replace(now).map(|last| now - last);
+        let turned_just_now = drive
+            .last_turn
+            .is_some_and(|turn| now - turn < DIRECTION_SETUP);
+        let span = drive.span(now);
+        let too_fast = now > span && span < drive.least_span;
+        let energised = self.lines[board].drivers;
+        let lose = if !energised {
+            true
+        } else if drive.to_lose > 0 {
+            drive.to_lose -= 1;
+            true
+        } else {
+            self.random.chance(drive.chance)
+        };
+        let outcome = drive.pulse(lose);
+
+        if turned_just_now {
+            self.violated(Law::DirectionSetup { axis: AxisId(axis) });
+        }
+        if since.is_some_and(|since| since < PULSE_INTERVAL) {
+            self.violated(Law::PulseInterval { axis: AxisId(axis) });
+        }
+        if too_fast {
+            self.violated(Law::Speed {
+                axis: AxisId(axis),
+                interval: Duration::from_nanos(span / WINDOW as u64),
+            });
+        }
+        if !energised {
+            self.violated(Law::DriversOff { axis: AxisId(axis) });
+        }
+        if self.stop && now > self.stopped_at.saturating_add(self.tick) {
+            self.violated(Law::AfterStop { axis: AxisId(axis) });
+        }
+        if outcome == Pulse::Made {
+            self.moved(axis);
+        }
+    }
+
+    /// A carriage has moved: switches follow, pictures blur.
+    fn moved(&mut self, axis: usize) {
+        let now = self.now;
+        self.last_motion = now;
+        if self.camera.shaken() {
+            let number = self.camera.taken.len() as u32 + 1;
+            self.violated(Law::MovedWhileOpen {
+                axis: AxisId(axis),
+                number,
+            });
+        }
+        let Body::Motor { drive, board, .. } = &mut self.bodies[axis] else {
+            return;
+        };
+        let board = *board;
+        let carriage = drive.carriage;
+        let home = drive.home.follow(carriage);
+        let far = drive
+            .far
+            .as_mut()
+            .is_some_and(|switch| switch.follow(carriage));
+        if home {
+            self.bounces(axis, End::Home);
+        }
+        if far {
+            self.bounces(axis, End::Far);
+        }
+        if home || far {
+            self.read_switches(board);
+        }
+    }
+
+    fn switch(&mut self, axis: usize, end: End) -> Option<(&mut Switch, usize)> {
+        match self.bodies.get_mut(axis)? {
+            Body::Motor { drive, board, .. } => match end {
+                End::Home => Some((&mut drive.home, *board)),
+                End::Far => drive.far.as_mut().map(|switch| (switch, *board)),
+            },
+            Body::Hand(_) => None,
+        }
+    }
+
+    /// A lever has gone over: the contact follows at once, then bounces for a while.
+    fn bounces(&mut self, axis: usize, end: End) {
+        let now = self.now;
+        let Some((switch, _)) = self.switch(axis, end) else {
+            return;
+        };
+        let (open, swing) = (switch.pressed(), switch.swing());
+        switch.edge(swing, open);
+        if self.bounce == 0 {
+            return;
+        }
+        let pairs = 1 + self.random.next() % 3;
+        let mut at = now;
+        for _ in 0..pairs {
+            for tripped in [!open, open] {
+                at += 1 + self.random.part(self.bounce / (2 * pairs), 0.2, 1.0);
+                self.agenda.put(
+                    at,
+                    Event::SwitchEdge {
+                        axis,
+                        end,
+                        swing,
+                        tripped,
+                    },
+                );
+            }
+        }
+    }
+
+    /// Works out afresh what a board reads at its switch inputs.
+    fn read_switches(&mut self, board: usize) {
+        let (mut home, mut far) = (0, 0);
+        for channel in 0..MAX_AXES {
+            match self.lines[board].wiring[channel].map(|axis| &self.bodies[axis]) {
+                Some(Body::Motor { drive, .. }) => {
+                    home |= u8::from(drive.home.tripped()) << channel;
+                    let at_far = drive.far.as_ref().is_some_and(Switch::tripped);
+                    far |= u8::from(at_far) << channel;
+                }
+                _ => home |= 1 << channel,
+            }
+        }
+        let line = &mut self.lines[board];
+        if line.home != home {
+            line.home = home;
+            line.changed = true;
+            self.trace
+                .note(self.now, Mark::Home, board, u64::from(home));
+        }
+        if line.far != far {
+            line.far = far;
+            line.changed = true;
+            self.trace.note(self.now, Mark::Far, board, u64::from(far));
+        }
+    }
+
+    pub(super) fn drivers(&mut self, board: usize, on: bool) {
+        if self.lines[board].drivers != on {
+            self.lines[board].drivers = on;
+            self.trace
+                .note(self.now, Mark::Drivers, board, u64::from(on));
+            self.let_go();
+        }
+    }
+
+    pub(super) fn half_press(&mut self, board: usize, closed: bool) {
+        if self.lines[board].half_press != closed {
+            self.lines[board].half_press = closed;
+            self.trace
+                .note(self.now, Mark::HalfPress, board, u64::from(closed));
+        }
+    }
+
+    pub(super) fn release(&mut self, board: usize, closed: bool) {
+        if self.lines[board].release == closed {
+            return;
+        }
+        self.lines[board].release = closed;
+        self.trace
+            .note(self.now, Mark::Release, board, u64::from(closed));
+        if !closed || board != self.camera_board {
+            return;
+        }
+        self.releases += 1;
+        let still = self.now - self.last_motion;
+        // The board counts its rest in whole ticks from the tick of the last step.
+        if self.last_motion > 0 && still + 2 * self.tick < self.settle {
+            self.violated(Law::NotSettled {
+                still: Duration::from_nanos(still),
+            });
+        }
+        self.camera
+            .press(self.now, &mut self.random, &mut self.agenda);
+    }
+
+    pub(super) fn lamps(&mut self, board: usize, on: u8) {
+        if self.lines[board].lamps != on {
+            self.lines[board].lamps = on;
+            self.trace.note(self.now, Mark::Lamps, board, u64::from(on));
+        }
+    }
+
+    pub(super) fn keep(&mut self, board: usize, mark: KeptMark) {
+        self.lines[board].kept = Some(mark);
+        let value = u64::from(mark.token.slot) << 16 | u64::from(mark.token.attempt);
+        self.trace.note(self.now, Mark::Kept, board, value);
+    }
+
+    pub(super) fn contact(&self, board: usize) -> bool {
+        board == self.camera_board && self.camera.contact()
+    }
+
+    /// All outputs of a board in reset fall to rest.
+    pub(super) fn outputs_off(&mut self, board: usize) {
+        self.release(board, false);
+        self.half_press(board, false);
+        self.lamps(board, 0);
+        // The drivers first: a line that falls after that means nothing to them.
+        self.drivers(board, false);
+        self.directions(board, 0);
+    }
+
+    // What happens by itself.
+
+    pub(super) fn switch_edge(&mut self, axis: usize, end: End, swing: u32, tripped: bool) {
+        if let Some((switch, board)) = self.switch(axis, end) {
+            switch.edge(swing, tripped);
+            self.read_switches(board);
+        }
+    }
+
+    /// Returns the number of an exposure that is complete.
+    pub(super) fn camera_event(&mut self, event: CameraEvent) -> Option<u32> {
+        let before = self.camera.contact();
+        let pose = self.pose();
+        let done = self.camera.happen(event, self.now, pose);
+        if self.camera.contact() != before {
+            self.lines[self.camera_board].changed = true;
+            self.trace.note(
+                self.now,
+                Mark::Contact,
+                self.camera_board,
+                u64::from(!before),
+            );
+        }
+        done
+    }
+
+    /// Starts the sinking of whatever its motor does not hold.
+    fn let_go(&mut self) {
+        if !self.sinking && (0..self.bodies.len()).any(|axis| self.is_loose(axis)) {
+            self.sinking = true;
+            self.agenda.put(self.now + SINK_EVERY, Event::Sink);
+        }
+    }
+
+    fn is_loose(&self, axis: usize) -> bool {
+        match &self.bodies[axis] {
+            Body::Motor { drive, board, .. } => drive.runs_back && !self.lines[*board].drivers,
+            Body::Hand(_) => false,
+        }
+    }
+
+    pub(super) fn sink(&mut self) {
+        self.sinking = false;
+        for axis in 0..self.bodies.len() {
+            if !self.is_loose(axis) {
+                continue;
+            }
+            if let Body::Motor { drive, .. } = &mut self.bodies[axis]
+                && drive.sink(SINK)
+            {
+                self.moved(axis);
+                self.sinking = true;
+            }
+        }
+        if self.sinking {
+            self.agenda.put(self.now + SINK_EVERY, Event::Sink);
+        }
+    }
+
+    // What faults and people do.
+
+    pub(super) fn set_stop(&mut self, open: bool) {
+        if self.stop == open {
+            return;
+        }
+        self.stop = open;
+        self.stopped_at = self.now;
+        self.trace.note(self.now, Mark::Stop, 0, u64::from(open));
+        for line in &mut self.lines {
+            line.changed = true;
+        }
+    }
+
+    pub(super) fn set_switch_fault(&mut self, axis: usize, end: End, fault: Option<SwitchFault>) {
+        if let Some((switch, board)) = self.switch(axis, end) {
+            switch.set_fault(fault);
+            self.read_switches(board);
+        }
+    }
+
+    pub(super) fn drive_mut(&mut self, axis: AxisId) -> Option<&mut Drive> {
+        match self.bodies.get_mut(axis.0)? {
+            Body::Motor { drive, .. } => Some(drive),
+            Body::Hand(_) => None,
+        }
+    }
+
+    /// A person turns a crank until its scale should read this.
+    pub(super) fn crank(&mut self, axis: AxisId, position: f64) -> bool {
+        let Some(Body::Hand(at)) = self.bodies.get(axis.0) else {
+            return false;
+        };
+        let by = position - at;
+        let (axis, by) = match self.slips.pop_front() {
+            None => (axis, by),
+            Some(CrankSlip::WrongWay) => (axis, -by),
+            Some(CrankSlip::Short(part)) => (axis, by * part),
+            Some(CrankSlip::Double) => (axis, 2.0 * by),
+            Some(CrankSlip::Nothing) => (axis, 0.0),
+            Some(CrankSlip::Other(other)) => (other, by),
+        };
+        let limits = self.stand.axes[axis.0].travel;
+        match self.bodies.get_mut(axis.0) {
+            Some(Body::Hand(at)) => *at = (*at + by).clamp(limits.0, limits.1),
+            _ => return false,
+        }
+        if by != 0.0 {
+            self.moved(axis.0);
+        }
+        true
+    }
+
+    // What there is to see.
+
+    pub(super) fn position(&self, axis: AxisId) -> Option<f64> {
+        Some(match self.bodies.get(axis.0)? {
+            Body::Motor { drive, .. } => drive.carriage,
+            Body::Hand(position) => *position,
+        })
+    }
+
+    pub(super) fn count(&self, axis: AxisId) -> Option<StepCount> {
+        match self.bodies.get(axis.0)? {
+            Body::Motor {
+                drive, reversed, ..
+            } => Some(StepCount {
+                positive: drive.pulses[usize::from(!reversed)],
+                negative: drive.pulses[usize::from(*reversed)],
+                lost: drive.lost,
+            }),
+            Body::Hand(_) => None,
+        }
+    }
+
+    pub(super) fn pose(&self) -> StandPose {
+        let mut levels = vec![CarrierPose::default(); self.stand.levels.len()];
+        let mut camera = CarrierPose::default();
+        let mut focus_mm = None;
+        for (index, axis) in self.stand.axes.iter().enumerate() {
+            let position = self.position(AxisId(index)).unwrap_or_default();
+            let carrier = match axis.of {
+                Carrier::Level(level) => &mut levels[level.0],
+                Carrier::Camera => &mut camera,
+            };
+            match axis.way {
+                Way::East => carrier.east_mm = position,
+                Way::North => carrier.north_mm = position,
+                Way::Lift => carrier.lift_mm = position,
+                Way::Turn => carrier.turn_degrees = position,
+                Way::Focus => focus_mm = focused_at(&axis.focus_table, position),
+            }
+        }
+        StandPose {
+            levels,
+            camera,
+            focus_mm: focus_mm.unwrap_or_else(|| optics::zero_pose(&self.stand).focus_mm),
+        }
+    }
+}
+
+/// The distance that the lens is focused on with its ring here: along straight lines between the
+/// measured pairs, and along the outermost ones beyond them.
+fn focused_at(table: &[(f64, f64)], ring: f64) -> Option<f64> {
+    let last = table.len().checked_sub(2)?;
+    let after = table.partition_point(|&(at, _)| at <= ring);
+    let from = after.saturating_sub(1).min(last);
+    let ((ring0, distance0), (ring1, distance1)) = (table[from], table[from + 1]);
+    Some(distance0 + (distance1 - distance0) * (ring - ring0) / (ring1 - ring0))
+}

@@ -1,0 +1,177 @@
+//! What ends a run before its last frame.
+
+use std::time::Duration;
+
+use panestep_protocol::HomingFault;
+use thiserror::Error;
+
+use crate::link::{LinkError, words};
+
+use super::journal::JournalError;
+
+/// How a run that did not reach its last frame ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// It could not: something has to be mended or changed first. Exit code 1.
+    CouldNot,
+    /// A guard or a person stopped it; the take can go on. Exit code 3.
+    Stopped,
+}
+
+/// Why a run ended.
+#[derive(Debug, Error)]
+pub enum TakeError {
+    /// The port of a board cannot be had.
+    #[error("{0}")]
+    Port(Box<dyn std::error::Error + Send + Sync>),
+    /// Something went wrong between the host and a board.
+    #[error(transparent)]
+    Link(#[from] LinkError),
+    /// A board refused a request about a named axis.
+    #[error("board {board:?} refuses: {what}")]
+    Refused {
+        /// The board.
+        board: String,
+        /// Why, with the axes' names.
+        what: String,
+    },
+    /// A guard on a board, or a person, stopped everything.
+    #[error("board {board:?} has stopped: {cause}")]
+    Halted {
+        /// The board.
+        board: String,
+        /// Why, with the axes' names.
+        cause: String,
+    },
+    /// An axis could not be homed.
+    #[error("{axis} cannot be homed: {}", words::homing(*fault))]
+    Homing {
+        /// The axis.
+        axis: String,
+        /// How it failed.
+        fault: HomingFault,
+    },
+    /// The board does not count what was ordered.
+    #[error("frame {frame}: {axis} should be at step {expected}, but its board counts {counted}")]
+    Counter {
+        /// The frame.
+        frame: u32,
+        /// The axis.
+        axis: String,
+        /// The target.
+        expected: i32,
+        /// The board's count.
+        counted: i32,
+    },
+    /// A switch is tripped where none should be.
+    #[error(
+        "frame {frame}: the {which} switch of {axis} is tripped although the axis should be inside its travel; it has lost steps, or the switch or its wire is faulty"
+    )]
+    Switch {
+        /// The frame.
+        frame: u32,
+        /// The axis.
+        axis: String,
+        /// `home` or `far`.
+        which: &'static str,
+    },
+    /// An axis is not trusted any more, or something still moves.
+    #[error("frame {frame}: board {board:?} is not ready to expose: {what}")]
+    NotReady {
+        /// The frame.
+        frame: u32,
+        /// The board.
+        board: String,
+        /// What is missing.
+        what: String,
+    },
+    /// Something did not come to rest in time.
+    #[error("board {board:?} did not come to rest within {waited:.1?}")]
+    Restless {
+        /// The board.
+        board: String,
+        /// How long it was waited for.
+        waited: Duration,
+    },
+    /// No room to take up an axis's slack.
+    #[error(
+        "frame {frame}: {axis} is to stand at step {target}, {room} steps from the end of its travel, and needs {take_up} to take up its slack from the same side; move the plan away from that end, or lower the travel's least position"
+    )]
+    NoRoom {
+        /// The frame.
+        frame: u32,
+        /// The axis.
+        axis: String,
+        /// The target.
+        target: i32,
+        /// Steps below it that may be used.
+        room: i32,
+        /// Steps needed.
+        take_up: i32,
+    },
+    /// The schedule does not hold together.
+    #[error("the schedule does not hold together: {0}")]
+    Schedule(&'static str),
+    /// The take began with another schedule.
+    #[error(
+        "the take began with another schedule (fingerprint {began:016x}, now {now:016x}): its files or this program have changed since; nothing was moved"
+    )]
+    OtherSchedule {
+        /// What it began with.
+        began: u64,
+        /// What was offered now.
+        now: u64,
+    },
+    /// The board knows of an exposure that the journal does not.
+    #[error(
+        "board {board:?} has fired exposure {slot} (try {attempt}) of this take, of which the journal knows nothing: the journal is an older copy; nothing was moved"
+    )]
+    JournalBehind {
+        /// The board.
+        board: String,
+        /// The slot.
+        slot: u32,
+        /// The try.
+        attempt: u16,
+    },
+    /// The journal.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// One exposure was refused again and again.
+    #[error("frame {frame}: the exposure was refused {tries} times, last because {why}")]
+    NoExposure {
+        /// The frame.
+        frame: u32,
+        /// How often.
+        tries: u32,
+        /// The last refusal.
+        why: String,
+    },
+    /// The clock ended a wait.
+    #[error("interrupted: {0}")]
+    Clock(std::io::Error),
+}
+
+impl TakeError {
+    /// Which exit code this ending has.
+    #[must_use]
+    pub fn ending(&self) -> Ending {
+        match self {
+            Self::Halted { .. } => Ending::Stopped,
+            _ => Ending::CouldNot,
+        }
+    }
+
+    /// Whether the take can go on from here once the cause is gone.
+    #[must_use]
+    pub fn resumable(&self) -> bool {
+        !matches!(
+            self,
+            Self::Schedule(_)
+                | Self::OtherSchedule { .. }
+                | Self::NoRoom { .. }
+                | Self::JournalBehind { .. }
+                | Self::Journal(JournalError::Damaged { .. } | JournalError::OutOfOrder { .. })
+        )
+    }
+}

@@ -1,0 +1,72 @@
+//! A schedule's fingerprint: says whether a take goes on with the very schedule it began with.
+
+use crate::schedule::Schedule;
+
+static CRC: crc::Crc<u64> = crc::Crc::<u64>::new(&crc::CRC_64_XZ);
+
+/// The CRC-64/XZ over every number in a schedule that decides where anything goes or how it is
+/// exposed. Names of axes count, the shot's name does not.
+#[must_use]
+pub fn fingerprint(schedule: &Schedule) -> u64 {
+    let mut digest = CRC.digest();
+    let mut number = |value: u64| digest.update(&value.to_le_bytes());
+    number(u64::from(schedule.frames));
+    number(schedule.boards.len() as u64);
+    for axis in &schedule.motors {
+        for value in [
+            axis.board as u64,
+            u64::from(axis.channel),
+            u64::from(axis.reversed),
+            u64::from(axis.speed),
+            u64::from(axis.acceleration),
+            u64::from(axis.jerk),
+            u64::from(axis.slow),
+            axis.travel.0 as u64,
+            axis.travel.1 as u64,
+            axis.switch as u64,
+            axis.within as u64,
+            axis.slack as u64,
+            axis.take_up as u64,
+            axis.step_size.to_bits(),
+        ] {
+            number(value);
+        }
+    }
+    for axis in &schedule.hands {
+        number(axis.scale.to_bits());
+    }
+    for &target in &schedule.motor_targets {
+        number(target as u64);
+    }
+    for &target in &schedule.hand_targets {
+        number(target.to_bits());
+    }
+    let exposure = &schedule.exposure;
+    number(exposure.board as u64);
+    number(u64::from(exposure.flash_contact));
+    for time in [
+        exposure.settle,
+        exposure.half_press,
+        exposure.press,
+        exposure.window,
+        exposure.ready,
+    ] {
+        number(time.as_nanos() as u64);
+    }
+    for text in schedule
+        .boards
+        .iter()
+        .map(String::as_str)
+        .chain(
+            schedule
+                .motors
+                .iter()
+                .flat_map(|axis| [&*axis.of, axis.way]),
+        )
+        .chain(schedule.hands.iter().flat_map(|axis| [&*axis.of, axis.way]))
+    {
+        digest.update(text.as_bytes());
+        digest.update(&[0]);
+    }
+    digest.finalize()
+}

@@ -1,0 +1,208 @@
+//! The take's folder: copies of the stand and shot files, `journal.jsonl`, `pictures/`.
+
+use std::fs::{self, File};
+use std::io::{self, ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+use panestep_protocol::ShotId;
+use thiserror::Error;
+
+use super::disk::FileDisk;
+use super::fingerprint::fingerprint;
+use super::journal::{Journal, JournalError, Stamp};
+use crate::schedule::Schedule;
+
+/// Why a take's folder cannot be used.
+#[derive(Debug, Error)]
+pub enum FolderError {
+    /// It is there already.
+    #[error("{} is there already; resume it, or name another folder", path.display())]
+    Exists {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// Another program works on it.
+    #[error("another program is working on the take in {}", path.display())]
+    Locked {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// It is no take's folder.
+    #[error("{} holds no take: there is no journal.jsonl in it", path.display())]
+    NoTake {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// The system said no.
+    #[error("{}: {source}", path.display())]
+    Io {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The journal is not sound, or cannot be written.
+    #[error("{}: {source}", path.display())]
+    Journal {
+        /// The folder.
+        path: PathBuf,
+        /// What is wrong.
+        source: JournalError,
+    },
+}
+
+/// A take's folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Folder {
+    path: PathBuf,
+}
+
+impl Folder {
+    /// Makes the folder of a new take, with `stand.toml`, `shot.toml`, an empty `pictures` and a
+    /// journal that has begun. It is built beside its place and then renamed, so that it is there
+    /// whole or not at all.
+    ///
+    /// # Errors
+    /// That it exists, or what the system said.
+    pub fn create(
+        path: &Path,
+        stand: &str,
+        shot: &str,
+        schedule: &Schedule,
+        id: ShotId,
+        stamp: Stamp,
+    ) -> Result<(Self, Journal), FolderError> {
+        if path.symlink_metadata().is_ok() {
+            return Err(FolderError::Exists { path: path.into() });
+        }
+        let parent = match path.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
+            _ => PathBuf::from("."),
+        };
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        let building = parent.join(format!(".{name}.{:016x}", id.0));
+        fs::create_dir_all(&parent).map_err(io_at(&parent))?;
+        let made = build(&building, stand, shot, schedule, id, stamp).and_then(|journal| {
+            // A rename would replace an empty folder that came in between; making the check
+            // again leaves only a moment for that.
+            if path.symlink_metadata().is_ok() {
+                return Err(FolderError::Exists { path: path.into() });
+            }
+            fs::rename(&building, path).map_err(io_at(path))?;
+            sync_folder(&parent)?;
+            Ok(journal)
+        });
+        match made {
+            Ok(journal) => Ok((Self { path: path.into() }, journal)),
+            Err(error) => {
+                // Best effort: what is left over carries a name of its own and harms nothing.
+                let _ = fs::remove_dir_all(&building);
+                Err(error)
+            }
+        }
+    }
+
+    /// Opens the folder of a take that was begun, and its journal.
+    ///
+    /// # Errors
+    /// That it holds no take, that another program works on it, that the journal is damaged.
+    pub fn open(path: &Path, stamp: Stamp) -> Result<(Self, Journal), FolderError> {
+        let folder = Self { path: path.into() };
+        let disk =
+            FileDisk::open(&folder.journal(), false).map_err(|source| match source.kind() {
+                ErrorKind::NotFound => FolderError::NoTake { path: path.into() },
+                ErrorKind::WouldBlock => FolderError::Locked { path: path.into() },
+                _ => FolderError::Io {
+                    path: folder.journal(),
+                    source,
+                },
+            })?;
+        let journal =
+            Journal::resume(Box::new(disk), stamp).map_err(|source| FolderError::Journal {
+                path: path.into(),
+                source,
+            })?;
+        Ok((folder, journal))
+    }
+
+    /// Where it is.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The take's copy of the stand file.
+    #[must_use]
+    pub fn stand(&self) -> PathBuf {
+        self.path.join("stand.toml")
+    }
+
+    /// The take's copy of the shot file.
+    #[must_use]
+    pub fn shot(&self) -> PathBuf {
+        self.path.join("shot.toml")
+    }
+
+    /// The journal.
+    #[must_use]
+    pub fn journal(&self) -> PathBuf {
+        self.path.join("journal.jsonl")
+    }
+
+    /// Where the pictures go.
+    #[must_use]
+    pub fn pictures(&self) -> PathBuf {
+        self.path.join("pictures")
+    }
+}
+
+fn build(
+    path: &Path,
+    stand: &str,
+    shot: &str,
+    schedule: &Schedule,
+    id: ShotId,
+    stamp: Stamp,
+) -> Result<Journal, FolderError> {
+    fs::create_dir(path).map_err(io_at(path))?;
+    let pictures = path.join("pictures");
+    fs::create_dir(&pictures).map_err(io_at(&pictures))?;
+    for (name, text) in [("stand.toml", stand), ("shot.toml", shot)] {
+        let file_path = path.join(name);
+        let mut file = File::create_new(&file_path).map_err(io_at(&file_path))?;
+        file.write_all(text.as_bytes())
+            .and_then(|()| file.sync_all())
+            .map_err(io_at(&file_path))?;
+    }
+    let journal_path = path.join("journal.jsonl");
+    let disk = FileDisk::open(&journal_path, true).map_err(io_at(&journal_path))?;
+    let journal = Journal::begin(
+        Box::new(disk),
+        stamp,
+        &schedule.name,
+        schedule.frames,
+        fingerprint(schedule),
+        id,
+    )
+    .map_err(|source| FolderError::Journal {
+        path: path.into(),
+        source,
+    })?;
+    sync_folder(path)?;
+    Ok(journal)
+}
+
+fn sync_folder(path: &Path) -> Result<(), FolderError> {
+    // Only Unix lets a folder be opened and synced; elsewhere the rename itself has to do.
+    if cfg!(unix) {
+        File::open(path)
+            .and_then(|folder| folder.sync_all())
+            .map_err(io_at(path))?;
+    }
+    Ok(())
+}
+
+fn io_at(path: &Path) -> impl FnOnce(io::Error) -> FolderError {
+    let path = path.to_owned();
+    move |source| FolderError::Io { path, source }
+}

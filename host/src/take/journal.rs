@@ -1,0 +1,510 @@
+//! The take's memory: append-only JSON Lines, every line synced before what follows from it.
+//!
+//! A line is a JSON object with its number `n`, a time `at` (RFC 3339; a label, nothing is decided
+//! by it), what happened (`kind` and its fields) and, last, a checksum `sum` in eight hexadecimal
+//! digits: the CRC-32/ISCSI of the previous line's checksum (four bytes, little-endian, zero
+//! before the first line) and of all bytes of the line before `,"sum"`. So a line that was
+//! changed, lost or moved does not fit its neighbours.
+//!
+//! Every entry is synced before the next is written, so that a crash can tear only the last line.
+//! A last line that is not sound was never relied upon: it is cut off before anything is added.
+//! Damage anywhere else is an error that names the line.
+
+use std::io;
+
+use panestep_protocol::{BootId, ShotId, Token};
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::disk::Disk;
+
+static CRC: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISCSI);
+const TAIL: usize = r#","sum":"01234567"}"#.len();
+
+/// What happened.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(
+    tag = "kind",
+    rename_all = "kebab-case",
+    rename_all_fields = "kebab-case"
+)]
+pub enum Entry {
+    /// The take began. The first line.
+    Begun {
+        /// The shot's name.
+        name: String,
+        /// How many frames.
+        frames: u32,
+        /// The schedule's fingerprint.
+        schedule: Hex,
+        /// The take's number for the boards.
+        shot: Hex,
+    },
+    /// A session with a board began.
+    Session {
+        /// The board.
+        board: String,
+        /// Its start.
+        boot: Hex,
+    },
+    /// An axis was homed.
+    Homed {
+        /// The axis, such as `reeds east`.
+        axis: String,
+        /// Where its switch tripped by the count before, steps.
+        was: i32,
+    },
+    /// Everything is in place for a frame, and the board is about to be told to expose it.
+    Intent {
+        /// The frame.
+        frame: u32,
+        /// The slot.
+        slot: u32,
+        /// The try.
+        attempt: u16,
+        /// The camera board's start.
+        boot: Hex,
+    },
+    /// The slot is exposed.
+    Done {
+        /// The slot.
+        slot: u32,
+        /// The try.
+        attempt: u16,
+        /// How often the flash contact closed.
+        contacts: u8,
+    },
+    /// The token was never fired.
+    Void {
+        /// The slot.
+        slot: u32,
+        /// The try.
+        attempt: u16,
+    },
+    /// A person said whether the slot has been exposed.
+    Verdict {
+        /// The slot.
+        slot: u32,
+        /// The try.
+        attempt: u16,
+        /// What the person said.
+        exposed: bool,
+        /// What was known when the person was asked.
+        known: String,
+    },
+    /// The run ended before the last frame.
+    Halted {
+        /// Why.
+        cause: String,
+    },
+    /// The last frame is exposed.
+    Finished,
+}
+
+/// A 64-bit number that is written in hexadecimal: not every JSON reader keeps that many digits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Hex(pub u64);
+
+impl From<Hex> for String {
+    fn from(hex: Hex) -> Self {
+        format!("{:016x}", hex.0)
+    }
+}
+
+impl TryFrom<String> for Hex {
+    type Error = std::num::ParseIntError;
+
+    fn try_from(text: String) -> Result<Self, Self::Error> {
+        u64::from_str_radix(&text, 16).map(Self)
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct Line {
+    n: u64,
+    at: String,
+    #[serde(flatten)]
+    entry: Entry,
+}
+
+/// What is wrong with a journal.
+#[derive(Debug, Error)]
+pub enum JournalError {
+    /// A line that is not the last is damaged, or does not fit its neighbours.
+    #[error("line {line} of the journal is damaged: {what}; nothing was changed")]
+    Damaged {
+        /// The line, from 1.
+        line: u64,
+        /// What is wrong with it.
+        what: &'static str,
+    },
+    /// A sound line that cannot come at this place.
+    #[error("line {line} of the journal does not follow from those before it: {what}")]
+    OutOfOrder {
+        /// The line, from 1.
+        line: u64,
+        /// What does not fit.
+        what: &'static str,
+    },
+    /// There is no sound first line.
+    #[error("the journal is empty: the take never began")]
+    Empty,
+    /// The disk failed.
+    #[error("cannot write the journal: {0}; nothing more is done until the disk works again")]
+    Disk(#[from] io::Error),
+    /// The disk failed before; what is on it is known only after reading it afresh.
+    #[error("the journal's disk failed earlier in this run")]
+    Poisoned,
+}
+
+/// An intent whose outcome the journal does not know.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Open {
+    /// The frame.
+    pub frame: u32,
+    /// The token.
+    pub token: Token,
+    /// The camera board's start.
+    pub boot: BootId,
+}
+
+/// What the journal's lines amount to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TakeState {
+    /// The shot's name.
+    pub name: String,
+    /// How many frames.
+    pub frames: u32,
+    /// The schedule's fingerprint.
+    pub schedule: u64,
+    /// The take's number for the boards.
+    pub shot: ShotId,
+    /// Frames exposed so far: the next one is one more.
+    pub exposed: u32,
+    /// The last token whose outcome is known (slot 0 before the first).
+    pub spent: Token,
+    /// The token to use next.
+    pub next: Token,
+    /// The intent without an outcome, where there is one.
+    pub open: Option<Open>,
+    /// Whether the last frame is exposed and the take closed.
+    pub finished: bool,
+    /// Lines so far.
+    pub lines: u64,
+}
+
+impl TakeState {
+    fn begin(entry: &Entry) -> Option<Self> {
+        let Entry::Begun {
+            name,
+            frames,
+            schedule,
+            shot,
+        } = entry
+        else {
+            return None;
+        };
+        Some(Self {
+            name: name.clone(),
+            frames: *frames,
+            schedule: schedule.0,
+            shot: ShotId(shot.0),
+            exposed: 0,
+            spent: Token::default(),
+            next: Token {
+                slot: 1,
+                attempt: 1,
+            },
+            open: None,
+            finished: false,
+            lines: 1,
+        })
+    }
+
+    /// The frame to expose next, or `None` after the last.
+    #[must_use]
+    pub fn next_frame(&self) -> Option<u32> {
+        (self.exposed < self.frames).then_some(self.exposed + 1)
+    }
+
+    fn follow(&mut self, entry: &Entry) -> Result<(), &'static str> {
+        match entry {
+            Entry::Begun { .. } => return Err("the take begins twice"),
+            Entry::Session { .. } | Entry::Homed { .. } | Entry::Halted { .. } => {}
+            Entry::Intent {
+                frame,
+                slot,
+                attempt,
+                boot,
+            } => {
+                let token = Token {
+                    slot: *slot,
+                    attempt: *attempt,
+                };
+                if self.open.is_some() {
+                    return Err("an intent while another is open");
+                }
+                if token != self.next || Some(*frame) != self.next_frame() {
+                    return Err("an intent for another frame than the next");
+                }
+                self.open = Some(Open {
+                    frame: *frame,
+                    token,
+                    boot: BootId(boot.0),
+                });
+            }
+            Entry::Done { slot, attempt, .. } => self.close(*slot, *attempt, true)?,
+            Entry::Void { slot, attempt } => self.close(*slot, *attempt, false)?,
+            Entry::Verdict {
+                slot,
+                attempt,
+                exposed,
+                ..
+            } => self.close(*slot, *attempt, *exposed)?,
+            Entry::Finished => {
+                if self.open.is_some() || self.exposed < self.frames {
+                    return Err("finished before the last frame");
+                }
+                self.finished = true;
+            }
+        }
+        self.lines += 1;
+        Ok(())
+    }
+
+    fn close(&mut self, slot: u32, attempt: u16, exposed: bool) -> Result<(), &'static str> {
+        let token = Token { slot, attempt };
+        match self.open.take() {
+            Some(open) if open.token == token => {}
+            other => {
+                self.open = other;
+                return Err("the outcome of an intent that is not open");
+            }
+        }
+        self.spent = token;
+        if exposed {
+            self.exposed += 1;
+            self.next = Token {
+                slot: slot.checked_add(1).ok_or("too many slots")?,
+                attempt: 1,
+            };
+        } else {
+            self.next = Token {
+                slot,
+                attempt: attempt.checked_add(1).ok_or("too many tries")?,
+            };
+        }
+        Ok(())
+    }
+}
+
+/// What reading a journal gave.
+#[derive(Debug)]
+pub struct Replay {
+    /// What the lines amount to.
+    pub state: TakeState,
+    /// All entries, in order.
+    pub history: Vec<Entry>,
+    /// How many bytes are sound; what lies beyond is a torn last line.
+    pub sound: usize,
+    chain: u32,
+}
+
+/// Reads a journal. Takes any bytes at all.
+///
+/// # Errors
+/// Damage before the last line, entries out of order, or no sound line at all.
+pub fn replay(bytes: &[u8]) -> Result<Replay, JournalError> {
+    let mut state: Option<TakeState> = None;
+    let mut history = Vec::new();
+    let mut chain = 0;
+    let mut sound = 0;
+    while sound < bytes.len() {
+        let rest = &bytes[sound..];
+        let number = history.len() as u64 + 1;
+        let end = rest.iter().position(|&byte| byte == b'\n');
+        let text = &rest[..end.unwrap_or(rest.len())];
+        let last = end.is_none_or(|end| end + 1 == rest.len());
+        let parsed = match end {
+            Some(_) => parse(text, number, chain),
+            None => Err("it is cut short"),
+        };
+        let (entry, sum) = match parsed {
+            Ok(parsed) => parsed,
+            Err(_) if last => break,
+            Err(what) => return Err(JournalError::Damaged { line: number, what }),
+        };
+        match &mut state {
+            Some(state) => state.follow(&entry),
+            none => {
+                *none = TakeState::begin(&entry);
+                none.is_some()
+                    .then_some(())
+                    .ok_or("a take begins with its shot")
+            }
+        }
+        .map_err(|what| JournalError::OutOfOrder { line: number, what })?;
+        history.push(entry);
+        chain = sum;
+        sound += text.len() + 1;
+    }
+    Ok(Replay {
+        state: state.ok_or(JournalError::Empty)?,
+        history,
+        sound,
+        chain,
+    })
+}
+
+fn parse(text: &[u8], number: u64, chain: u32) -> Result<(Entry, u32), &'static str> {
+    let body_length = text.len().checked_sub(TAIL).ok_or("it is cut short")?;
+    let (body, tail) = text.split_at(body_length);
+    let digits = tail
+        .strip_prefix(br#","sum":""#)
+        .and_then(|tail| tail.strip_suffix(br#""}"#))
+        .and_then(|digits| std::str::from_utf8(digits).ok())
+        .ok_or("it has no checksum")?;
+    let written = u32::from_str_radix(digits, 16).map_err(|_| "it has no checksum")?;
+    let sum = checksum(chain, body);
+    if sum != written {
+        return Err("its checksum does not fit it and the line before");
+    }
+    let mut json = body.to_vec();
+    json.push(b'}');
+    let line: Line = serde_json::from_slice(&json).map_err(|_| "it is not an entry")?;
+    if line.n != number {
+        return Err("its number is not the next");
+    }
+    Ok((line.entry, sum))
+}
+
+fn checksum(chain: u32, body: &[u8]) -> u32 {
+    let mut digest = CRC.digest();
+    digest.update(&chain.to_le_bytes());
+    digest.update(body);
+    digest.finalize()
+}
+
+/// Where the times in a journal come from.
+pub type Stamp = Box<dyn FnMut() -> jiff::Timestamp>;
+
+/// A journal open for writing.
+pub struct Journal {
+    disk: Box<dyn Disk>,
+    stamp: Stamp,
+    state: TakeState,
+    chain: u32,
+    poisoned: bool,
+}
+
+impl std::fmt::Debug for Journal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Journal")
+            .field("state", &self.state)
+            .field("poisoned", &self.poisoned)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Journal {
+    /// Begins the journal of a new take.
+    ///
+    /// # Errors
+    /// The disk's.
+    pub fn begin(
+        disk: Box<dyn Disk>,
+        stamp: Stamp,
+        name: &str,
+        frames: u32,
+        schedule: u64,
+        shot: ShotId,
+    ) -> Result<Self, JournalError> {
+        let begun = Entry::Begun {
+            name: name.to_owned(),
+            frames,
+            schedule: Hex(schedule),
+            shot: Hex(shot.0),
+        };
+        let Some(state) = TakeState::begin(&begun) else {
+            return Err(JournalError::Empty);
+        };
+        let mut journal = Self {
+            disk,
+            stamp,
+            state: TakeState { lines: 0, ..state },
+            chain: 0,
+            poisoned: false,
+        };
+        journal.write(&begun)?;
+        journal.state.lines = 1;
+        Ok(journal)
+    }
+
+    /// Goes on with a journal: reads it, and cuts a torn last line off.
+    ///
+    /// # Errors
+    /// What [`replay`] finds, or the disk's.
+    pub fn resume(mut disk: Box<dyn Disk>, stamp: Stamp) -> Result<Self, JournalError> {
+        let bytes = disk.read()?;
+        let replay = replay(&bytes)?;
+        if replay.sound < bytes.len() {
+            disk.cut(replay.sound as u64)?;
+        } else {
+            // What was found may not have been synced by the run that wrote it.
+            disk.sync()?;
+        }
+        Ok(Self {
+            disk,
+            stamp,
+            state: replay.state,
+            chain: replay.chain,
+            poisoned: false,
+        })
+    }
+
+    /// What the lines amount to.
+    #[must_use]
+    pub fn state(&self) -> &TakeState {
+        &self.state
+    }
+
+    /// Appends an entry and syncs it. When this returns, it is on disk.
+    ///
+    /// # Errors
+    /// The disk's; after one the journal takes no more entries. Or an entry that cannot come next.
+    pub fn record(&mut self, entry: &Entry) -> Result<(), JournalError> {
+        if self.poisoned {
+            return Err(JournalError::Poisoned);
+        }
+        let mut after = self.state.clone();
+        after
+            .follow(entry)
+            .map_err(|what| JournalError::OutOfOrder {
+                line: self.state.lines + 1,
+                what,
+            })?;
+        self.write(entry)?;
+        self.state = after;
+        Ok(())
+    }
+
+    fn write(&mut self, entry: &Entry) -> Result<(), JournalError> {
+        let line = Line {
+            n: self.state.lines + 1,
+            at: (self.stamp)().to_string(),
+            entry: entry.clone(),
+        };
+        let mut text = serde_json::to_vec(&line).map_err(io::Error::other)?;
+        text.pop();
+        let sum = checksum(self.chain, &text);
+        text.extend_from_slice(format!(",\"sum\":\"{sum:08x}\"}}\n").as_bytes());
+        let written = self.disk.append(&text).and_then(|()| self.disk.sync());
+        if let Err(error) = written {
+            self.poisoned = true;
+            return Err(error.into());
+        }
+        self.chain = sum;
+        Ok(())
+    }
+}

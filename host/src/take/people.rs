@@ -1,0 +1,188 @@
+//! The people at the stand: what a take asks them, and what it tells them.
+
+use std::time::Duration;
+
+use panestep_protocol::Token;
+
+use super::exposure::Known;
+use crate::stand::AxisUnit;
+
+/// Somebody at the stand. `None` from any question means: stop here, the take goes on later.
+pub trait Person {
+    /// Asks for an axis to be moved by hand, and for the reading of its scale afterwards.
+    fn set(&mut self, request: &HandRequest<'_>) -> Option<f64>;
+
+    /// Asks whether a frame has been exposed, once and whole. Never guess.
+    fn exposed(&mut self, question: &Question) -> Option<bool>;
+}
+
+/// An axis to be moved by hand.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HandRequest<'a> {
+    /// The frame.
+    pub frame: u32,
+    /// What it carries, such as `sky`.
+    pub of: &'a str,
+    /// Which way it goes where its reading grows, such as `north`.
+    pub way: &'static str,
+    /// Its unit.
+    pub unit: AxisUnit,
+    /// The reading that it should have.
+    pub reading: f64,
+    /// Its last reading in this run, where there is one: tells how far to go and which way.
+    pub last: Option<f64>,
+    /// The scale's division: the reading may differ by this much.
+    pub scale: f64,
+    /// What was wrong with the answer before, where there was one.
+    pub problem: Option<HandProblem>,
+}
+
+impl HandRequest<'_> {
+    /// How far to go, with its sign, where the present reading is known.
+    #[must_use]
+    pub fn by(&self) -> Option<f64> {
+        self.last.map(|last| self.reading - last)
+    }
+
+    /// Which way to go in plain words, where the present reading is known.
+    #[must_use]
+    pub fn toward(&self) -> Option<&'static str> {
+        let back = self.by()? < 0.0;
+        Some(match (self.way, back) {
+            ("east", true) => "west",
+            ("north", true) => "south",
+            ("lift", false) => "up",
+            ("lift", true) => "down",
+            ("turn", false) => "counter-clockwise",
+            ("turn", true) => "clockwise",
+            (way, false) => way,
+            (_, true) => "back",
+        })
+    }
+}
+
+/// What is wrong with a reading.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum HandProblem {
+    /// Not what it should be, by this much.
+    Off {
+        /// What was read.
+        read: f64,
+        /// By how much it is too great.
+        by: f64,
+    },
+    /// The right amount on the wrong side of zero.
+    Mirrored {
+        /// What was read.
+        read: f64,
+    },
+    /// Not a number.
+    NotANumber,
+}
+
+/// What is wrong with a reading, if anything.
+#[must_use]
+pub fn judge(target: f64, read: f64, scale: f64) -> Option<HandProblem> {
+    // A reading that lies exactly a division away must not fail by the last bit of a float.
+    let within = scale * (1.0 + 1e-9);
+    if !read.is_finite() {
+        Some(HandProblem::NotANumber)
+    } else if (read - target).abs() <= within {
+        None
+    } else if (read + target).abs() <= within {
+        Some(HandProblem::Mirrored { read })
+    } else {
+        Some(HandProblem::Off {
+            read,
+            by: read - target,
+        })
+    }
+}
+
+/// A frame of which nobody but a person can say whether it has been exposed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Question {
+    /// The frame.
+    pub frame: u32,
+    /// The token.
+    pub token: Token,
+    /// What is known.
+    pub known: Known,
+}
+
+impl Known {
+    /// What is known, and what is not, as a sentence.
+    #[must_use]
+    pub fn sentence(self) -> String {
+        match self {
+            Self::ResetNoMark => "the board was reset before it could say whether it had fired, and keeps no mark of this take".into(),
+            Self::ResetBegun => "the board was reset after it had begun to fire; the exposure may be none, part of one, or whole".into(),
+            Self::MarkAhead => "the board has fired later than the journal knows of; the journal may be an older copy".into(),
+            Self::Forgotten => "the board runs on, but has forgotten this take; another take may have been begun on it".into(),
+            Self::NoContact => "the board fired, but the flash contact did not close: the camera did not follow, or the contact's wire is broken".into(),
+            Self::Contacts(times) => format!("the board fired once, but the flash contact closed {times} times: the camera may have exposed more than once"),
+        }
+    }
+}
+
+/// What a run has just done or is about to do. Axes are named like `reeds east`.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Progress<'a> {
+    /// A session with a board began.
+    Connected {
+        /// The board.
+        board: &'a str,
+    },
+    /// An axis looks for its home switch.
+    Homing {
+        /// The axis.
+        axis: &'a str,
+    },
+    /// It has found it.
+    Homed {
+        /// The axis.
+        axis: &'a str,
+    },
+    /// Levels are on their way to a frame's pose.
+    Moving {
+        /// The frame.
+        frame: u32,
+    },
+    /// They have arrived, as counters and switches agree.
+    Arrived {
+        /// The frame.
+        frame: u32,
+    },
+    /// The shutter is about to be fired.
+    Exposing {
+        /// The frame.
+        frame: u32,
+    },
+    /// A frame is done: exposed, or only reached in a rehearsal.
+    Frame {
+        /// The frame.
+        frame: u32,
+        /// How many there are.
+        frames: u32,
+        /// Since this run began.
+        elapsed: Duration,
+        /// Until it will probably end.
+        left: Duration,
+    },
+}
+
+/// Somebody who looks on.
+pub trait Watch {
+    /// Takes note.
+    fn see(&mut self, progress: &Progress<'_>);
+}
+
+impl Watch for () {
+    fn see(&mut self, _: &Progress<'_>) {}
+}
+
+impl<F: FnMut(&Progress<'_>)> Watch for F {
+    fn see(&mut self, progress: &Progress<'_>) {
+        self(progress);
+    }
+}

@@ -1,0 +1,611 @@
+//! The two files: what they mean, and what is said where they are wrong.
+
+use std::path::Path;
+use std::time::Duration;
+
+use panestep::file::{Problems, read_shot, read_shot_text, read_stand, read_stand_text};
+use panestep::shot::{Distance, ShiftTrack, Shot};
+use panestep::stand::{Carrier, Drive, Face, LevelId, Stand, Way};
+
+const STAND: &str = include_str!("data/stand.toml");
+const SHOT: &str = include_str!("data/shot.toml");
+
+fn stand() -> Stand {
+    read_stand_text("stand.toml", STAND).unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+fn shot(text: &str) -> Result<Shot, Problems> {
+    read_shot_text("shot.toml", text, &stand(), Path::new("work"))
+}
+
+/// The file with one passage changed, which has to be there.
+fn changed(text: &str, from: &str, to: &str) -> String {
+    assert!(text.contains(from), "`{from}` is not in the file");
+    text.replacen(from, to, 1)
+}
+
+/// Where a changed text begins to differ.
+fn difference(one: &str, two: &str) -> usize {
+    one.bytes()
+        .zip(two.bytes())
+        .take_while(|(one, two)| one == two)
+        .count()
+}
+
+/// Refused, every part of the message given is in it, and one of the problems is on the line where
+/// `text` has been changed or, where a whole table is at fault, at its head.
+#[track_caller]
+fn refused(result: Result<(), Problems>, text: &str, at: usize, parts: &[&str]) {
+    let problems = result.expect_err("should be refused");
+    let said = problems.to_string();
+    for part in parts {
+        assert!(said.contains(part), "`{part}` is not said in:\n{said}");
+    }
+    let line_of = |at: usize| text[..at].matches('\n').count() + 1;
+    let head = text[..at].rfind("\n[").map_or(0, |at| at + 1);
+    let lines = [line_of(at), line_of(head)];
+    let on_line = problems.all().iter().find_map(|problem| {
+        let line = problem.place()?.0;
+        lines.contains(&line).then_some((problem, line))
+    });
+    let Some((problem, line)) = on_line else {
+        panic!("none of lines {lines:?} is named in:\n{said}")
+    };
+    // The report for a screen shows the line itself.
+    let report = problems.report(false);
+    let shown = text.lines().nth(line - 1).unwrap_or("").trim();
+    assert!(
+        report.contains(&format!("{}:{line}:", problem.file())),
+        "{report}"
+    );
+    assert!(report.contains(shown), "{report}");
+}
+
+#[track_caller]
+fn stand_refused(from: &str, to: &str, parts: &[&str]) {
+    let text = changed(STAND, from, to);
+    let at = difference(STAND, &text);
+    refused(
+        read_stand_text("stand.toml", &text).map(drop),
+        &text,
+        at,
+        parts,
+    );
+}
+
+#[track_caller]
+fn shot_refused(from: &str, to: &str, parts: &[&str]) {
+    let text = changed(SHOT, from, to);
+    refused(shot(&text).map(drop), &text, difference(SHOT, &text), parts);
+}
+
+#[test]
+fn the_stand_means_what_it_says() {
+    let stand = stand();
+    assert_eq!(stand.levels.len(), 3);
+    assert_eq!(stand.lens.focus, LevelId(1));
+    assert_eq!(stand.levels[1].pane.art, Face::Under);
+    assert_eq!(stand.levels[1].pane.thickness_mm, 6.35);
+    assert_eq!(stand.levels[2].height_mm, 304.8);
+    assert_eq!(stand.levels[2].pane.width_mm, 1200.0);
+    assert_eq!(stand.clearance_mm, 5.0);
+    let axis = &stand.axes[stand.axis(Carrier::Camera, Way::Lift).unwrap().0];
+    let Drive::Motor(motor) = &axis.drive else {
+        panic!("a motor")
+    };
+    assert_eq!(axis.travel, (-152.4, 152.4));
+    assert_eq!(motor.steps_per_unit, 640.0);
+    assert_eq!(motor.speed, 6.35);
+    assert_eq!(motor.slow, 1.25, "a quarter turn a second");
+    assert_eq!(motor.home.switch, -155.575);
+    let turn = &stand.axes[stand.axis(Carrier::Level(LevelId(0)), Way::Turn).unwrap().0];
+    assert_eq!(turn.travel, (-20.0, 20.0));
+    let focus = &stand.axes[stand.axis(Carrier::Camera, Way::Focus).unwrap().0];
+    assert_eq!(
+        focus.focus_table,
+        [(0.0, 350.0), (60.0, 700.0), (120.0, 1500.0)]
+    );
+    assert_eq!(stand.axes[4].drive, Drive::Hand { scale: 0.1 });
+    assert_eq!(stand.shutter.ready, Duration::from_millis(1200));
+    assert_eq!(stand.shutter.half_press, Duration::ZERO);
+}
+
+#[test]
+fn the_shot_means_what_it_says() {
+    let shot = shot(SHOT).unwrap_or_else(|problems| panic!("{problems}"));
+    assert_eq!(
+        (shot.frames, shot.rate, shot.hold, shot.reference_frame),
+        (96, 24.0, 2, 1)
+    );
+    assert_eq!(
+        shot.layers[0].art.as_deref(),
+        Some(Path::new("work/art/reeds.png"))
+    );
+    assert_eq!(shot.layers[0].art_centre_mm, (12.7, -5.0));
+    assert_eq!(shot.layers[1].distance, Distance::At(12_000.0));
+    assert_eq!(shot.layers[1].art_width_mm, 900.0, "the pane's width");
+    assert_eq!(shot.layers[2].distance, Distance::Far);
+    let frames =
+        |track: &panestep::shot::Track| track.keys.iter().map(|key| key.frame).collect::<Vec<_>>();
+    assert_eq!(frames(&shot.viewer.east), [1, 40, 96]);
+    assert_eq!(
+        frames(&shot.viewer.ahead),
+        [1, 96],
+        "a key that states no value is none of its track"
+    );
+    assert!(shot.viewer.roll.keys.is_empty());
+    assert_eq!(shot.shifts[0].way, Way::North);
+    assert_eq!(
+        shot.shifts[0].track,
+        ShiftTrack::PerFrame {
+            amount: -0.79375,
+            from: 10,
+            to: 96
+        }
+    );
+    assert_eq!(shot.camera.len(), 1);
+    assert_eq!(shot.focus[1].level, LevelId(1));
+}
+
+#[test]
+fn a_shot_finds_its_stand_beside_it() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data");
+    let (stand, shot) =
+        read_shot(folder.join("shot.toml")).unwrap_or_else(|problems| panic!("{problems}"));
+    assert_eq!(stand.name, "Three-level test stand");
+    assert_eq!(shot.layers[0].art, Some(folder.join("art/reeds.png")));
+}
+
+#[test]
+fn a_bad_stand_is_refused_with_its_line() {
+    let speed = "speed = \"25 mm/s\"";
+    stand_refused(speed, "speed = 25", &["`speed` is 25", "unit"]);
+    stand_refused(speed, "speed = \"25\"", &["`25` has no unit", "25 mm/s"]);
+    stand_refused(
+        speed,
+        "speed = \"25 mm\"",
+        &["`25 mm` is a length", "a speed is wanted"],
+    );
+    stand_refused(
+        speed,
+        "speed = \"5 deg/s\"",
+        &["a turning speed", "a speed is wanted"],
+    );
+    stand_refused(speed, "speed = \"-25 mm/s\"", &["-25 mm", "more than zero"]);
+    stand_refused(speed, "speed = nan", &["`speed` is nan"]);
+    stand_refused(
+        speed,
+        "sped = \"25 mm/s\"",
+        &["no key `sped`", "did you mean `speed`?", "no `speed`"],
+    );
+    stand_refused(speed, "speed = \"9000 km/s\"", &["`km/s`"]);
+    stand_refused(
+        "jerk = \"400 mm/s^3\"",
+        "jerk = \"9000000 m/s3\"",
+        &["steps/s3", "4294967295"],
+    );
+    stand_refused("f_number = 8.0", "f_number = inf", &["`f_number` is inf"]);
+    stand_refused(
+        "f_number = 8.0",
+        "f_number = 0",
+        &["`f_number` is 0", "above 0"],
+    );
+    stand_refused(
+        "per_turn = \"8 mm\"",
+        "per_turn = \"-8 mm\"",
+        &["`per_turn` is -8 mm", "more than zero"],
+    );
+    stand_refused("steps = 200", "steps = 0", &["`steps` is 0"]);
+    stand_refused(
+        "microsteps = 16",
+        "microsteps = 512",
+        &["`microsteps` is 512", "1 to 256"],
+    );
+    stand_refused("channel = 0", "channel = 8", &["`channel` is 8", "0 to 7"]);
+    stand_refused("channel = 1", "channel = 0", &["channel 0", "already"]);
+    stand_refused(
+        "[\"-120 mm\", \"120 mm\"]",
+        "[\"120 mm\", \"-120 mm\"]",
+        &["120.000 mm to -120.000 mm"],
+    );
+    stand_refused(
+        "[\"-120 mm\", \"120 mm\"]",
+        "[\"10 mm\", \"120 mm\"]",
+        &["leaves out zero"],
+    );
+    stand_refused(
+        "[\"-120 mm\", \"120 mm\"]",
+        "[\"-120 mm\"]",
+        &["a list of 1", "exactly two"],
+    );
+    stand_refused(
+        "switch = \"-124 mm\"",
+        "switch = \"-110 mm\"",
+        &["-110.000 mm", "within the travel"],
+    );
+    stand_refused(
+        "within = \"0.02 mm\"",
+        "within = \"0.001 mm\"",
+        &["less than one step of 0.003 mm"],
+    );
+    stand_refused(
+        "slow = \"0.5 deg/s\"",
+        "slow = \"6 deg/s\"",
+        &["faster than `speed`"],
+    );
+    stand_refused(
+        "backlash = \"0.05 mm\"",
+        "backlash = \"-0.05 mm\"",
+        &["`backlash` is -0.05 mm"],
+    );
+    stand_refused(
+        "focus = \"quay\"",
+        "focus = \"quai\"",
+        &["`quai`", "did you mean `quay`?"],
+    );
+    stand_refused(
+        "direction = \"east\"",
+        "direction = \"aest\"",
+        &["did you mean `east`?"],
+    );
+    stand_refused(
+        "of = \"sky\"",
+        "of = \"skies\"",
+        &["`skies`", "`reeds`, `quay`, `sky`, `camera`"],
+    );
+    stand_refused(
+        "name = \"sky\"",
+        "name = \"quay\"",
+        &["two levels called `quay`"],
+    );
+    stand_refused(
+        "height = \"800 mm\"",
+        "height = \"1190 mm\"",
+        &["from `reeds` down to `quay`", "-2.350 mm of air"],
+    );
+    stand_refused(
+        "height = \"1200 mm\"",
+        "height = \"1600 mm\"",
+        &["lens is at 1600.000 mm"],
+    );
+    let text = changed(
+        STAND,
+        "focal_length = \"50 mm\"",
+        "focal_length = \"400 mm\"",
+    );
+    let at = text.find("height = \"1200 mm\"").unwrap();
+    let result = read_stand_text("stand.toml", &text).map(drop);
+    refused(
+        result,
+        &text,
+        at,
+        &["within its focal length of 400.000 mm"],
+    );
+    stand_refused(
+        "index = 1.52",
+        "index = 0.9",
+        &["`index` is 0.9", "from 1 to 3"],
+    );
+    stand_refused(
+        "[6000, 4000]",
+        "[6000, 3000]",
+        &["1.500 times", "2.000 times"],
+    );
+    stand_refused(
+        "press = \"150 ms\"",
+        "press = \"0 ms\"",
+        &["`press` is 0ns", "more than zero"],
+    );
+    stand_refused(
+        "settle = \"600 ms\"",
+        "settle = \"60 min\"",
+        &["less than an hour"],
+    );
+    stand_refused("settle = \"600 ms\"", "settle = \"-1 s\"", &["negative"]);
+    stand_refused(
+        "hand = { scale = \"0.1 mm\" }",
+        "",
+        &["neither of `motor` and `hand`"],
+    );
+    stand_refused("ring = \"60 deg\"", "ring = \"0 deg\"", &["both must rise"]);
+    stand_refused(
+        "[shutter]\nboard = \"main\"",
+        "[shutter]\nboard = \"mian\"",
+        &["did you mean `main`?"],
+    );
+    stand_refused(
+        "name = \"main\"",
+        "name = \"a board with a very long name\"",
+        &["29 bytes", "at most 24"],
+    );
+    stand_refused("[lens]", "[lens", &["stand.toml:4:"]);
+    stand_refused(
+        "[[level]]\nname = \"sky\"",
+        "[[levle]]\nname = \"sky\"",
+        &["no key `levle`", "did you mean `level`?"],
+    );
+}
+
+#[test]
+fn a_bad_shot_is_refused_with_its_line() {
+    shot_refused(
+        "frames = 96",
+        "frames = 0",
+        &["`frames` is 0", "1 to 1000000"],
+    );
+    let text = changed(SHOT, "frames = 96", "frames = 95");
+    refused(
+        shot(&text).map(drop),
+        &text,
+        text.find("{ frame = 96").unwrap(),
+        &["`frame` is 96", "from 1 to 95"],
+    );
+    shot_refused("rate = 24", "rate = -24", &["`rate` is -24"]);
+    shot_refused("rate = 24", "rate = nan", &["`rate` is nan"]);
+    shot_refused("\"twos\"", "\"two\"", &["did you mean `twos`?"]);
+    shot_refused(
+        "level = \"quay\"\ndistance",
+        "level = \"quya\"\ndistance",
+        &["did you mean `quay`?"],
+    );
+    shot_refused(
+        "level = \"quay\"\ndistance",
+        "level = \"sky\"\ndistance",
+        &["a second layer", "a level `quay`"],
+    );
+    shot_refused(
+        "distance = \"12 m\"",
+        "distance = \"0 m\"",
+        &["`distance` is 0 mm"],
+    );
+    shot_refused(
+        "distance = \"12 m\"",
+        "distance = \"12 s\"",
+        &["a time", "a length is wanted"],
+    );
+    shot_refused("art = \"art/reeds.png\"", "art = \"\"", &["`art` is empty"]);
+    shot_refused(
+        "{ frame = 40, east",
+        "{ frame = 1, east",
+        &["frame 1 comes after one at frame 1"],
+    );
+    shot_refused(
+        "{ frame = 40, east = \"0.2 m\" }",
+        "{ frame = 40 }",
+        &["no value", "`ahead`"],
+    );
+    shot_refused(
+        "fairing = 24",
+        "fairing = 57",
+        &["fairings of 0 and 57", "only 56 frames"],
+    );
+    shot_refused(
+        "lift = \"20 mm\"",
+        "north = \"20 mm\"",
+        &["`camera` along `north`", "no such axis"],
+    );
+    shot_refused(
+        "direction = \"south\"",
+        "direction = \"west\"",
+        &["`sky` along `east`"],
+    );
+    shot_refused("from = 10", "from = 97", &["`from` is 97"]);
+    shot_refused(
+        "from = 10",
+        "from = 10\nto = 9",
+        &["from frame 10 to frame 9"],
+    );
+    shot_refused(
+        "level = \"quay\", fairing = 10",
+        "level = \"kay\", fairing = 10",
+        &["`kay`"],
+    );
+    shot_refused(
+        "per_frame = \"1/32 in\"",
+        "",
+        &["neither of `per_frame` and `keys`"],
+    );
+}
+
+#[test]
+fn everything_wrong_is_named_at_once() {
+    let text = changed(STAND, "steps = 200", "steps = -1");
+    let text = changed(&text, "f_number", "f_nummer");
+    let text = changed(&text, "settle = \"600 ms\"", "settle = \"600\"");
+    let problems = read_stand_text("bench.toml", &text).unwrap_err();
+    let lines: Vec<_> = problems
+        .all()
+        .iter()
+        .map(|problem| problem.place().unwrap().0)
+        .collect();
+    assert!(lines.is_sorted(), "{lines:?}");
+    let said = problems.to_string();
+    assert_eq!(said.lines().count(), problems.all().len());
+    assert!(problems.all().len() >= 4, "{said}");
+    assert!(
+        said.lines().all(|line| line.starts_with("bench.toml:")),
+        "{said}"
+    );
+    assert!(said.contains("did you mean `f_number`?"), "{said}");
+    assert!(said.contains("`steps` is -1"), "{said}");
+    assert!(said.contains("`600` has no unit"), "{said}");
+}
+
+#[test]
+fn what_cannot_be_read_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("stand.toml");
+    let said = |path: &Path| read_stand(path).unwrap_err().to_string();
+    assert!(said(&path).contains("there is no file"));
+    assert!(said(&path).contains(&path.display().to_string()));
+    assert!(said(folder.path()).contains("is not a file"));
+    std::fs::write(&path, b"name = \"\xff\"").unwrap();
+    assert!(said(&path).contains("not UTF-8 text: line 1"));
+    std::fs::write(&path, vec![b'\n'; (1 << 20) + 1]).unwrap();
+    assert!(said(&path).contains("longer than 1 MiB"));
+    std::fs::write(&path, vec![b'\n'; 1 << 20]).unwrap();
+    assert!(said(&path).contains("no `name`"), "exactly 1 MiB is read");
+    let shot_path = folder.path().join("shot.toml");
+    std::fs::write(
+        &shot_path,
+        changed(SHOT, "\"stand.toml\"", "\"other.toml\""),
+    )
+    .unwrap();
+    let said = read_shot(&shot_path).unwrap_err().to_string();
+    assert!(said.contains("other.toml"), "{said}");
+}
+
+/// A number from a seed (SplitMix64, S. Vigna's published constants).
+fn next(seed: &mut u64) -> u64 {
+    *seed = seed.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    let mut z = *seed;
+    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    z ^ (z >> 31)
+}
+
+fn mutated(text: &str, seed: u64) -> String {
+    const PIECES: [&str; 24] = [
+        "nan",
+        "-inf",
+        "\"",
+        "[",
+        "]",
+        "{",
+        "}",
+        "\n",
+        "=",
+        "-",
+        "0",
+        "99999999999999999999",
+        "1/0",
+        "\u{e9}",
+        "\u{1f3a5}",
+        "\"\"",
+        "1e308",
+        "[[axis]]\n",
+        "[lens]\n",
+        "true",
+        "'",
+        "°",
+        "²",
+        "#",
+    ];
+    let mut seed = seed;
+    let mut chars: Vec<char> = text.chars().collect();
+    for _ in 0..=next(&mut seed) % 4 {
+        let at = (next(&mut seed) % chars.len() as u64) as usize;
+        let length = (next(&mut seed) % 12) as usize;
+        let end = (at + length).min(chars.len());
+        let piece = PIECES[(next(&mut seed) % PIECES.len() as u64) as usize];
+        match next(&mut seed) % 4 {
+            0 => drop(chars.drain(at..end)),
+            1 => drop(chars.splice(at..at, piece.chars())),
+            // Another digit in a number: often still a sound file.
+            2 => {
+                if let Some(digit) = chars[at..].iter_mut().find(|c| c.is_ascii_digit()) {
+                    *digit = char::from(b'0' + (next(&mut seed) % 10) as u8);
+                }
+            }
+            _ => drop(chars.splice(at..end, piece.chars())),
+        }
+    }
+    chars.into_iter().collect()
+}
+
+fn finite(stand: &Stand) -> bool {
+    let motors = stand.axes.iter().all(|axis| match &axis.drive {
+        Drive::Motor(motor) => [
+            motor.steps_per_unit,
+            motor.speed,
+            motor.acceleration,
+            motor.jerk,
+            motor.slow,
+        ]
+        .iter()
+        .all(|value| value.is_finite() && *value > 0.0),
+        Drive::Hand { scale } => scale.is_finite() && *scale > 0.0,
+    });
+    motors
+        && stand.lens.f_number.is_finite()
+        && stand
+            .levels
+            .iter()
+            .all(|level| level.height_mm > 0.0 && level.pane.index >= 1.0)
+}
+
+#[test]
+fn no_mutation_is_worse_than_refused() {
+    let sound = stand();
+    let (mut refused, mut read) = (0, 0);
+    for seed in 0..4000 {
+        let text = mutated(STAND, seed);
+        match read_stand_text("stand.toml", &text) {
+            Ok(stand) => {
+                read += 1;
+                assert!(finite(&stand), "seed {seed}");
+            }
+            Err(problems) => {
+                refused += 1;
+                assert!(!problems.all().is_empty(), "seed {seed}");
+                if seed % 16 == 0 {
+                    assert!(!problems.report(true).is_empty(), "seed {seed}");
+                }
+            }
+        }
+        match read_shot_text("shot.toml", &mutated(SHOT, seed), &sound, Path::new("")) {
+            Ok(shot) => assert!(
+                shot.frames >= 1 && shot.rate > 0.0 && shot.layers.len() == 3,
+                "seed {seed}"
+            ),
+            Err(problems) => assert!(!problems.to_string().is_empty(), "seed {seed}"),
+        }
+    }
+    // Both ways were really taken.
+    assert!(
+        refused > 1000 && read > 100,
+        "{refused} refused, {read} read"
+    );
+}
+
+/// Every value of both files in turn, as a number that is none.
+#[test]
+fn nan_and_infinity_are_refused_everywhere() {
+    let sound = stand();
+    let mut tried = 0;
+    for bad in [
+        "nan",
+        "-nan",
+        "inf",
+        "-inf",
+        "\"nan mm\"",
+        "\"inf\"",
+        "\"NaN deg/s\"",
+    ] {
+        for (text, of_stand) in [(STAND, true), (SHOT, false)] {
+            for (at, _) in text.match_indices(" = ") {
+                let start = at + 3;
+                let rest = &text[start..];
+                let value = match rest.as_bytes()[0] {
+                    b'"' => &rest[..rest[1..].find('"').unwrap() + 2],
+                    b'{' | b'[' => continue,
+                    _ => &rest[..rest.find([',', ' ', '\n']).unwrap()],
+                };
+                let key = text[..at].rsplit(['\n', ' ', '{', ',']).next().unwrap();
+                // Names and paths are free text.
+                if bad.starts_with('"') && matches!(key, "name" | "port" | "art" | "stand") {
+                    continue;
+                }
+                tried += 1;
+                let text = format!("{}{bad}{}", &text[..start], &rest[value.len()..]);
+                let refused = if of_stand {
+                    read_stand_text("stand.toml", &text).is_err()
+                } else {
+                    read_shot_text("shot.toml", &text, &sound, Path::new("")).is_err()
+                };
+                assert!(refused, "{key} = {bad} was read");
+            }
+        }
+    }
+    assert!(tried > 500, "{tried} values tried");
+}

@@ -1,0 +1,735 @@
+//! Takes on the simulated stand, over the real firmware: what the simulated motors and camera did
+//! counts, not what the program believes.
+
+use std::cell::RefCell;
+use std::error::Error;
+use std::rc::Rc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+use panestep::link::{LinkError, Port};
+use panestep::schedule::{Exposure, HandAxis, MotorAxis, Schedule};
+use panestep::sim::{CameraFault, Damage, Fault, Options, SimulatedStand, When};
+use panestep::stand::{
+    Axis, AxisId, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId,
+    Motor, Pane, Picture, PortName, Shutter, Stand, Way,
+};
+use panestep::take::exposure::Known;
+use panestep::take::journal::{Stamp, replay};
+use panestep::take::{
+    Boards, Disk, Ending, Entry, Folder, FolderError, HandProblem, HandRequest, Journal,
+    JournalError, Outcome, Person, Progress, Question, SimulatedDisk, Stage, TakeError, Unsynced,
+    fingerprint, rehearse, shoot,
+};
+use panestep_protocol::ShotId;
+
+const STEPS_PER_MM: f64 = 400.0;
+const FRAMES: u32 = 3;
+const MAIN: BoardId = BoardId(0);
+const SHOT: ShotId = ShotId(0x5107);
+
+fn slide(of: usize, way: Way, board: usize, channel: u8, low: bool) -> Axis {
+    Axis {
+        of: Carrier::Level(LevelId(of)),
+        way,
+        drive: Drive::Motor(Motor {
+            board: BoardId(board),
+            channel,
+            steps_per_unit: STEPS_PER_MM,
+            reversed: channel == 1,
+            speed: 25.0,
+            acceleration: 60.0,
+            jerk: 400.0,
+            slow: 2.0,
+            home: Home {
+                switch: if low { -14.0 } else { 14.0 },
+                within: 0.02,
+            },
+        }),
+        travel: (-10.0, 10.0),
+        backlash: 0.05,
+        focus_table: Vec::new(),
+    }
+}
+
+/// Two levels, three motors on two boards, one hand axis.
+fn stand() -> Stand {
+    let level = |name: &str, height_mm| Level {
+        name: name.to_owned(),
+        height_mm,
+        pane: Pane {
+            width_mm: 700.0,
+            height_mm: 500.0,
+            thickness_mm: 6.0,
+            index: 1.52,
+            art: Face::Upper,
+        },
+    };
+    let board = |name: &str| Board {
+        name: name.to_owned(),
+        port: PortName::Simulated,
+    };
+    let mut north = slide(1, Way::North, 0, 7, true);
+    north.drive = Drive::Hand { scale: 0.1 };
+    Stand {
+        name: "test stand".to_owned(),
+        lens: Lens {
+            focal_length_mm: 50.0,
+            f_number: 8.0,
+            picture: Picture {
+                width_mm: 36.0,
+                height_mm: 24.0,
+                columns: 600,
+                rows: 400,
+            },
+            height_mm: 1600.0,
+            focus: LevelId(0),
+        },
+        boards: vec![board("main"), board("lower")],
+        levels: vec![level("reeds", 1200.0), level("sky", 600.0)],
+        axes: vec![
+            slide(0, Way::East, 0, 0, true),
+            slide(0, Way::Lift, 0, 1, false),
+            slide(1, Way::East, 1, 0, true),
+            north,
+        ],
+        shutter: Shutter {
+            board: MAIN,
+            settle: Duration::from_millis(300),
+            half_press: Duration::from_millis(50),
+            press: Duration::from_millis(150),
+            exposure: Duration::from_millis(500),
+            delay: Duration::from_millis(100),
+            ready: Duration::from_millis(400),
+            flash_contact: true,
+        },
+        clearance_mm: 10.0,
+    }
+}
+
+fn schedule(hand: bool) -> Schedule {
+    let stand = stand();
+    let steps = |mm: f64| (mm * STEPS_PER_MM).round() as i32;
+    let motors = stand
+        .axes
+        .iter()
+        .filter_map(|axis| {
+            let Drive::Motor(motor) = &axis.drive else {
+                return None;
+            };
+            Some(MotorAxis {
+                of: stand.carrier_name(axis.of).to_owned(),
+                way: axis.way.name(),
+                unit: AxisUnit::Millimetre,
+                step_size: 1.0 / STEPS_PER_MM,
+                board: motor.board.0,
+                channel: motor.channel,
+                reversed: motor.reversed,
+                speed: steps(motor.speed) as u32,
+                acceleration: steps(motor.acceleration) as u32,
+                jerk: steps(motor.jerk) as u32,
+                slow: steps(motor.slow) as u32,
+                travel: (steps(axis.travel.0), steps(axis.travel.1)),
+                switch: steps(motor.home.switch),
+                within: steps(motor.home.within),
+                slack: steps(axis.backlash),
+                take_up: steps(axis.backlash * 2.0),
+            })
+        })
+        .collect();
+    let hands = if hand {
+        vec![HandAxis {
+            of: "sky".into(),
+            way: "north",
+            unit: AxisUnit::Millimetre,
+            scale: 0.1,
+        }]
+    } else {
+        Vec::new()
+    };
+    Schedule {
+        name: "three frames".into(),
+        boards: vec!["main".into(), "lower".into()],
+        motors,
+        hand_targets: if hand {
+            vec![1.0, 1.0, -2.0]
+        } else {
+            Vec::new()
+        },
+        hands,
+        frames: FRAMES,
+        // East up and down, lift up, sky held and then down.
+        motor_targets: vec![0, 400, -800, 130, 401, -800, -70, 402, -850],
+        exposure: Exposure {
+            board: 0,
+            settle: Duration::from_millis(300),
+            half_press: Duration::from_millis(50),
+            press: Duration::from_millis(150),
+            window: Duration::from_millis(700),
+            ready: Duration::from_millis(400),
+            flash_contact: true,
+        },
+    }
+}
+
+struct Ports(SimulatedStand);
+
+impl Boards for Ports {
+    fn open(
+        &mut self,
+        board: usize,
+        _: &str,
+    ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
+        Ok(Box::new(self.0.port(BoardId(board))?))
+    }
+}
+
+#[derive(Default)]
+struct Operator {
+    verdicts: Vec<Option<bool>>,
+    asked: Vec<Question>,
+    readings: Vec<f64>,
+    problems: Vec<Option<HandProblem>>,
+}
+
+impl Person for Operator {
+    fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
+        self.problems.push(request.problem);
+        if self.readings.is_empty() {
+            Some(request.reading)
+        } else {
+            Some(self.readings.remove(0))
+        }
+    }
+
+    fn exposed(&mut self, question: &Question) -> Option<bool> {
+        self.asked.push(*question);
+        if self.verdicts.is_empty() {
+            None
+        } else {
+            self.verdicts.remove(0)
+        }
+    }
+}
+
+struct Bench {
+    sim: SimulatedStand,
+    disk: SimulatedDisk,
+    schedule: Schedule,
+    person: Operator,
+    interrupt: AtomicBool,
+}
+
+fn stamp() -> Stamp {
+    Box::new(|| jiff::Timestamp::UNIX_EPOCH)
+}
+
+impl Bench {
+    fn new() -> Self {
+        Self::with(schedule(false))
+    }
+
+    fn with(schedule: Schedule) -> Self {
+        Self {
+            sim: SimulatedStand::new(&stand(), &Options::default()),
+            disk: SimulatedDisk::default(),
+            schedule,
+            person: Operator::default(),
+            interrupt: AtomicBool::new(false),
+        }
+    }
+
+    /// Goes on with the journal on the disk, or begins one.
+    fn journal(&self) -> Result<Journal, JournalError> {
+        match Journal::resume(Box::new(self.disk.clone()), stamp()) {
+            // Nothing of the first line was safe: the take's folder would not be there yet.
+            Err(JournalError::Empty) => {
+                if !self.disk.bytes().is_empty() {
+                    self.disk.clone().cut(0)?;
+                }
+                Journal::begin(
+                    Box::new(self.disk.clone()),
+                    stamp(),
+                    &self.schedule.name,
+                    self.schedule.frames,
+                    fingerprint(&self.schedule),
+                    SHOT,
+                )
+            }
+            other => other,
+        }
+    }
+
+    fn shoot(&mut self) -> Result<Outcome, TakeError> {
+        self.shoot_watched(|_, _| ())
+    }
+
+    fn shoot_watched(
+        &mut self,
+        mut watch: impl FnMut(&Progress<'_>, &SimulatedStand),
+    ) -> Result<Outcome, TakeError> {
+        let mut journal = self.journal()?;
+        let sim = self.sim.clone();
+        let mut watch = |progress: &Progress<'_>| watch(progress, &sim);
+        let mut stage = Stage {
+            boards: &mut Ports(self.sim.clone()),
+            clock: Rc::new(self.sim.clock()),
+            person: &mut self.person,
+            watch: &mut watch,
+            interrupt: &self.interrupt,
+        };
+        shoot(&self.schedule, &mut journal, &mut stage)
+    }
+
+    fn entries(&self) -> Vec<Entry> {
+        replay(&self.disk.bytes()).unwrap().history
+    }
+
+    /// Every frame exposed exactly once, in its place, nothing moved meanwhile, no law broken.
+    fn assert_exact(&self, context: &str) {
+        assert_eq!(self.sim.releases(), FRAMES, "{context}");
+        let exposures = self.sim.exposures();
+        assert_eq!(exposures.len(), FRAMES as usize, "{context}");
+        for (frame, exposure) in (1..).zip(&exposures) {
+            assert!(!exposure.blurred, "{context}, frame {frame}");
+            let targets = self.schedule.motors_at(frame).unwrap();
+            let pose = [
+                exposure.pose.levels[0].east_mm,
+                exposure.pose.levels[0].lift_mm,
+                exposure.pose.levels[1].east_mm,
+            ];
+            for (is, target) in pose.iter().zip(targets) {
+                let off = is - f64::from(*target) / STEPS_PER_MM;
+                // The home switch's repeatability, not more: the slack has been taken up.
+                assert!(
+                    off.abs() < 0.02,
+                    "{context}, frame {frame}: off by {off} mm"
+                );
+            }
+        }
+        assert!(
+            self.sim.violations().is_empty(),
+            "{context}: {:?}",
+            self.sim.violations()
+        );
+        assert_eq!(self.entries().last(), Some(&Entry::Finished), "{context}");
+    }
+}
+
+#[test]
+fn a_whole_take_steps_exactly_as_scheduled() {
+    let mut bench = Bench::new();
+    let counts = RefCell::new(Vec::new());
+    let outcome = bench
+        .shoot_watched(|progress, sim| {
+            if let Progress::Arrived { .. } = progress {
+                let net = |axis| sim.count(AxisId(axis)).unwrap().net();
+                counts.borrow_mut().push([net(0), net(1), net(2)]);
+            }
+        })
+        .unwrap();
+    assert_eq!(outcome, Outcome::Finished);
+    bench.assert_exact("an undisturbed take");
+    let counts = counts.into_inner();
+    assert_eq!(counts.len(), 3);
+    for frame in 1..3 {
+        let targets = |frame: u32| bench.schedule.motors_at(frame).unwrap().to_vec();
+        let (before, after) = (targets(frame), targets(frame + 1));
+        for axis in 0..3 {
+            assert_eq!(
+                counts[frame as usize][axis] - counts[frame as usize - 1][axis],
+                i64::from(after[axis] - before[axis]),
+                "pulses of axis {axis} between frames {frame} and {}",
+                frame + 1
+            );
+        }
+    }
+}
+
+#[test]
+fn a_rehearsal_moves_and_never_fires() {
+    let mut bench = Bench::new();
+    let mut frames = Vec::new();
+    let mut watch = |progress: &Progress<'_>| {
+        if let Progress::Frame { frame, .. } = progress {
+            frames.push(*frame);
+        }
+    };
+    let mut stage = Stage {
+        boards: &mut Ports(bench.sim.clone()),
+        clock: Rc::new(bench.sim.clock()),
+        person: &mut bench.person,
+        watch: &mut watch,
+        interrupt: &bench.interrupt,
+    };
+    assert_eq!(
+        rehearse(&bench.schedule, &mut stage).unwrap(),
+        Outcome::Finished
+    );
+    assert_eq!(frames, [1, 2, 3]);
+    assert_eq!(bench.sim.releases(), 0);
+    assert!(bench.sim.count(AxisId(0)).unwrap().positive > 0);
+}
+
+#[test]
+fn killed_at_every_disk_operation_it_exposes_each_frame_once() {
+    let mut whole = Bench::new();
+    whole.shoot().unwrap();
+    let operations = whole.disk.operations();
+    assert!(operations > 20, "{operations}");
+    for operation in 0..operations {
+        for unsynced in [Unsynced::Kept, Unsynced::Lost, Unsynced::Torn(40)] {
+            let context = format!("killed at operation {operation}, unsynced {unsynced:?}");
+            let mut bench = Bench::new();
+            bench.disk.fail_after(operation);
+            let exposed = bench.sim.releases();
+            bench.shoot().expect_err(&context);
+            assert!(bench.sim.releases() >= exposed);
+            bench.disk.crash(unsynced);
+            assert_eq!(
+                bench.shoot().expect(&context),
+                Outcome::Finished,
+                "{context}"
+            );
+            bench.assert_exact(&context);
+            assert!(bench.person.asked.is_empty(), "{context}: asked in vain");
+        }
+    }
+}
+
+#[test]
+fn a_full_disk_stops_before_the_exposure() {
+    let mut whole = Bench::new();
+    let exposing = RefCell::new(0);
+    let disk = whole.disk.clone();
+    whole
+        .shoot_watched(|progress, _| {
+            if let Progress::Exposing { frame: 1 } = progress {
+                *exposing.borrow_mut() = disk.operations();
+            }
+        })
+        .unwrap();
+    // The intent's append, then its sync.
+    for operation in [0, 1] {
+        let mut bench = Bench::new();
+        bench.disk.fail_after(*exposing.borrow() + operation);
+        let error = bench.shoot().unwrap_err();
+        assert!(matches!(error, TakeError::Journal(_)), "{error:?}");
+        assert_eq!(bench.sim.releases(), 0);
+    }
+}
+
+#[test]
+fn interrupted_at_every_event_it_goes_on_and_exposes_each_frame_once() {
+    let mut events = 0;
+    Bench::new().shoot_watched(|_, _| events += 1).unwrap();
+    assert!(events > 15, "{events}");
+    for stop_at in 0..events {
+        let context = format!("interrupted at event {stop_at}");
+        let mut bench = Bench::new();
+        let interrupt = Rc::new(AtomicBool::new(false));
+        let mut count = 0;
+        let mut journal = bench.journal().unwrap();
+        let mut watch = |_: &Progress<'_>| {
+            if count == stop_at {
+                interrupt.store(true, Ordering::Relaxed);
+            }
+            count += 1;
+        };
+        let mut stage = Stage {
+            boards: &mut Ports(bench.sim.clone()),
+            clock: Rc::new(bench.sim.clock()),
+            person: &mut bench.person,
+            watch: &mut watch,
+            interrupt: &interrupt,
+        };
+        let outcome = shoot(&bench.schedule, &mut journal, &mut stage).expect(&context);
+        // The last exposure, once begun, is finished and recorded: nothing is left to stop.
+        let last = stop_at + 2 >= events;
+        assert_eq!(outcome == Outcome::Finished, last, "{context}: {outcome:?}");
+        drop(journal);
+        if !last {
+            assert_eq!(bench.shoot().expect(&context), Outcome::Finished);
+        }
+        bench.assert_exact(&context);
+    }
+}
+
+#[test]
+fn a_reset_during_an_exposure_is_asked_about_and_the_answer_is_heeded() {
+    for (exposed, releases) in [(true, FRAMES), (false, FRAMES + 1)] {
+        let mut bench = Bench::new();
+        bench.person.verdicts = vec![Some(exposed)];
+        bench.sim.inject(
+            When::Release(2),
+            Fault::Reset {
+                board: MAIN,
+                keep_mark: true,
+                drop_port: false,
+            },
+        );
+        let error = bench.shoot().unwrap_err();
+        assert!(
+            matches!(error, TakeError::Link(LinkError::Reset { .. })),
+            "{error:?}"
+        );
+        assert!(error.resumable());
+        assert_eq!(bench.person.asked.len(), 1);
+        assert_eq!(bench.person.asked[0].frame, 2);
+        assert_eq!(bench.person.asked[0].known, Known::ResetBegun);
+        assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+        assert_eq!(bench.person.asked.len(), 1);
+        assert_eq!(bench.sim.releases(), releases);
+    }
+}
+
+#[test]
+fn without_an_answer_nothing_is_guessed() {
+    let mut bench = Bench::new();
+    bench.sim.inject(
+        When::Release(1),
+        Fault::Reset {
+            board: MAIN,
+            keep_mark: false,
+            drop_port: true,
+        },
+    );
+    assert_eq!(
+        bench.shoot().unwrap(),
+        Outcome::Interrupted { next: 1 },
+        "the person did not answer"
+    );
+    assert_eq!(bench.shoot().unwrap(), Outcome::Interrupted { next: 1 });
+    assert_eq!(bench.sim.releases(), 1);
+    assert_eq!(bench.person.asked[0].known, Known::ResetNoMark);
+    bench.person.verdicts = vec![Some(true)];
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    assert_eq!(bench.person.asked.len(), 3);
+    assert_eq!(bench.sim.releases(), FRAMES);
+}
+
+#[test]
+fn a_mark_earlier_than_the_intent_proves_that_nothing_was_fired() {
+    let mut whole = Bench::new();
+    let second = RefCell::new(0);
+    let disk = whole.disk.clone();
+    whole
+        .shoot_watched(|progress, _| {
+            if let Progress::Exposing { frame: 2 } = progress {
+                *second.borrow_mut() = disk.operations();
+            }
+        })
+        .unwrap();
+    // The intent's sync fails, but its bytes are there afterwards: open, and never sent.
+    let mut bench = Bench::new();
+    bench.disk.fail_after(*second.borrow() + 1);
+    bench.shoot().unwrap_err();
+    bench.disk.crash(Unsynced::Kept);
+    assert!(replay(&bench.disk.bytes()).unwrap().state.open.is_some());
+    bench.sim.inject(
+        When::Now,
+        Fault::Reset {
+            board: MAIN,
+            keep_mark: true,
+            drop_port: true,
+        },
+    );
+    bench.sim.pass(Duration::from_secs(5)).unwrap();
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    bench.assert_exact("reset before the order was sent");
+    assert!(bench.person.asked.is_empty());
+    assert!(bench.entries().contains(&Entry::Void {
+        slot: 2,
+        attempt: 1
+    }));
+}
+
+#[test]
+fn noise_on_the_line_doubles_nothing() {
+    let mut whole = Bench::new();
+    whole.shoot().unwrap();
+    let events = whole.sim.events();
+    let runs = 48;
+    for run in 0..runs {
+        let to_board = run % 2 == 0;
+        let damage = match (run / 2) % 4 {
+            0 => Damage::Lost,
+            1 => Damage::Twice,
+            2 => Damage::Flipped,
+            _ => Damage::After(vec![0x55, 0, 0xaa]),
+        };
+        let context = format!("run {run}: {damage:?}, to the board: {to_board}");
+        let mut bench = Bench::new();
+        for piece in 0..16 {
+            bench.sim.inject(
+                When::Event(events * (piece * runs + run) / (16 * runs)),
+                Fault::Noise {
+                    board: MAIN,
+                    to_board,
+                    damage: damage.clone(),
+                },
+            );
+        }
+        assert_eq!(bench.shoot().expect(&context), Outcome::Finished);
+        bench.assert_exact(&context);
+    }
+}
+
+#[test]
+fn the_stop_button_ends_the_run_and_it_goes_on_homed_afresh() {
+    let mut bench = Bench::new();
+    let error = bench
+        .shoot_watched(|progress, sim| {
+            if let Progress::Moving { frame: 2 } = progress {
+                let soon = sim_now(sim) + Duration::from_millis(150);
+                sim.inject(When::At(soon), Fault::StopPressed);
+            }
+        })
+        .unwrap_err();
+    assert_eq!(error.ending(), Ending::Stopped, "{error:?}");
+    assert!(error.to_string().contains("stop"), "{error}");
+    // Still pressed: it says so and does nothing.
+    let error = bench.shoot().unwrap_err();
+    assert_eq!(error.ending(), Ending::Stopped, "{error:?}");
+    bench.sim.inject(When::Now, Fault::StopReleased);
+    bench.sim.pass(Duration::from_millis(100)).unwrap();
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    bench.assert_exact("stopped during the second move");
+}
+
+fn sim_now(sim: &SimulatedStand) -> Duration {
+    use panestep::link::Clock;
+    sim.clock().now()
+}
+
+#[test]
+fn a_camera_that_does_not_follow_or_follows_twice_is_asked_about() {
+    for (fault, known) in [
+        (CameraFault::Ignores, Known::NoContact),
+        (CameraFault::FiresTwice, Known::Contacts(2)),
+    ] {
+        let mut bench = Bench::new();
+        bench.person.verdicts = vec![Some(known != Known::NoContact)];
+        bench.sim.inject(When::Now, Fault::Camera(fault));
+        assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+        assert_eq!(bench.person.asked.len(), 1, "{fault:?}");
+        assert_eq!(bench.person.asked[0].known, known);
+    }
+}
+
+#[test]
+fn a_motor_that_is_wired_the_wrong_way_round_is_named() {
+    let mut bench = Bench::new();
+    bench
+        .sim
+        .inject(When::Now, Fault::SwapWires { axis: AxisId(0) });
+    let error = bench.shoot().unwrap_err();
+    assert!(matches!(error, TakeError::Homing { .. }), "{error:?}");
+    assert!(error.to_string().contains("reeds east"), "{error}");
+    assert_eq!(bench.sim.releases(), 0);
+}
+
+#[test]
+fn a_hand_axis_is_asked_for_until_its_reading_is_right() {
+    let mut bench = Bench::with(schedule(true));
+    bench.person.readings = vec![-1.0, 1.3, f64::NAN, 1.1];
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    match bench.person.problems.as_slice() {
+        [
+            None,
+            Some(HandProblem::Mirrored { read: -1.0 }),
+            Some(HandProblem::Off { read: 1.3, .. }),
+            Some(HandProblem::NotANumber),
+            // Set to 1.1 where 1.0 was asked, it is asked for again before frame 2.
+            rest @ ..,
+        ] => assert!(
+            rest.iter().all(Option::is_none) && !rest.is_empty(),
+            "{rest:?}"
+        ),
+        other => panic!("{other:?}"),
+    }
+    assert_eq!(bench.sim.releases(), FRAMES);
+}
+
+#[test]
+fn another_schedule_is_refused_before_anything_is_connected() {
+    let mut bench = Bench::new();
+    drop(bench.journal().unwrap());
+    bench.schedule.motor_targets[4] += 1;
+    let before = bench.sim.events();
+    let error = bench.shoot().unwrap_err();
+    assert!(
+        matches!(error, TakeError::OtherSchedule { .. }),
+        "{error:?}"
+    );
+    assert_eq!(bench.sim.events(), before);
+}
+
+#[test]
+fn a_target_without_room_for_its_slack_is_refused() {
+    let mut bench = Bench::new();
+    bench.schedule.motor_targets[6] = -4000;
+    let error = bench.shoot().unwrap_err();
+    match &error {
+        TakeError::NoRoom {
+            frame: 3,
+            room: 0,
+            take_up: 40,
+            ..
+        } => {}
+        other => panic!("{other:?}"),
+    }
+    assert!(error.to_string().contains("reeds east"), "{error}");
+}
+
+#[test]
+fn a_torn_tail_is_cut_and_damage_inside_names_its_line() {
+    let mut bench = Bench::new();
+    bench.shoot().unwrap();
+    let bytes = bench.disk.bytes();
+    let whole = replay(&bytes).unwrap();
+    assert_eq!(whole.sound, bytes.len());
+    let ends: Vec<usize> = (0..bytes.len()).filter(|&at| bytes[at] == b'\n').collect();
+    for length in 0..bytes.len() {
+        let lines = ends.iter().filter(|&&end| end < length).count();
+        match replay(&bytes[..length]) {
+            Ok(replay) => {
+                assert_eq!(replay.history, whole.history[..lines]);
+                assert_eq!(replay.sound, ends[lines - 1] + 1);
+            }
+            Err(JournalError::Empty) => assert_eq!(lines, 0),
+            Err(other) => panic!("{length}: {other}"),
+        }
+    }
+    // Without the line end before the last line, both together are the last.
+    for at in 0..ends[ends.len() - 2] {
+        let line = 1 + ends.iter().filter(|&&end| end < at).count() as u64;
+        let mut damaged = bytes.clone();
+        damaged[at] ^= 1;
+        match replay(&damaged) {
+            Err(JournalError::Damaged { line: named, .. }) => assert_eq!(named, line, "byte {at}"),
+            other => panic!("byte {at}: {other:?}"),
+        }
+    }
+}
+
+#[test]
+fn a_folder_is_made_whole_and_never_over_another() {
+    let place = tempfile::tempdir().unwrap();
+    let path = place.path().join("take-1");
+    let schedule = schedule(false);
+    let make = || Folder::create(&path, "stand", "shot", &schedule, SHOT, stamp());
+    let (folder, journal) = make().unwrap();
+    assert!(folder.pictures().is_dir());
+    assert_eq!(std::fs::read_to_string(folder.stand()).unwrap(), "stand");
+    let locked = Folder::open(&path, stamp()).unwrap_err();
+    assert!(matches!(locked, FolderError::Locked { .. }), "{locked:?}");
+    drop(journal);
+    let again = make().unwrap_err();
+    assert!(matches!(again, FolderError::Exists { .. }), "{again:?}");
+    assert_eq!(std::fs::read_dir(place.path()).unwrap().count(), 1);
+    let (_, journal) = Folder::open(&path, stamp()).unwrap();
+    assert_eq!(journal.state().next_frame(), Some(1));
+    let none = Folder::open(place.path(), stamp()).unwrap_err();
+    assert!(matches!(none, FolderError::NoTake { .. }), "{none:?}");
+}
