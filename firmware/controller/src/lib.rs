@@ -13,16 +13,80 @@
 #[cfg(test)]
 extern crate std;
 
+#[deny(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "reached from received bytes"
+)]
 pub mod controller;
+#[deny(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "reached from received bytes"
+)]
 pub mod core;
+#[deny(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "reached from received bytes"
+)]
 mod drive;
+#[deny(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "reached from received bytes"
+)]
 mod guard;
+#[deny(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "reached from received bytes"
+)]
 pub mod hal;
 pub mod hardware;
+#[deny(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "reached from received bytes"
+)]
 pub mod homing;
 mod log;
 pub mod motion;
+#[deny(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "reached from received bytes"
+)]
 pub mod service;
+#[deny(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "reached from received bytes"
+)]
 pub mod shutter;
 
 pub use controller::{Controller, Setup};

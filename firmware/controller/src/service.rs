@@ -216,7 +216,10 @@ impl Service {
             Command::Home(order) => self.home(access, order, request.id).map(done),
             Command::Move { targets } => self.travel(access, targets).map(under),
             Command::Nudge(order) => self.nudge(access, order).map(under),
-            Command::Halt => Ok(done(access.with(Core::ask_halt))),
+            Command::Halt => {
+                access.with(Core::ask_halt);
+                Ok(Answer::Done)
+            }
             Command::Acknowledge => access.with(Core::acknowledge).map(done),
             Command::OpenShot { shot, spent } => {
                 access.with(|core| core.open_shot(*shot, *spent)).map(done)
@@ -225,7 +228,10 @@ impl Service {
             Command::Fence { shot, token } => Ok(Answer::Exposure(
                 access.with(|core| core.fence(*shot, *token)),
             )),
-            Command::Lamps { on } => Ok(done(access.with(|core| core.lamps(*on)))),
+            Command::Lamps { on } => {
+                access.with(|core| core.lamps(*on));
+                Ok(Answer::Done)
+            }
         }
     }
 

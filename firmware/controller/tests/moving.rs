@@ -104,7 +104,7 @@ fn a_limit_stops_its_axis_within_the_tick_and_the_others_gently() {
     bench.under(command);
     while bench.carriage(0) < 1000 {
         bench.tick(1);
-        if bench.board.hardware().now % 400 == 0 {
+        if bench.board.hardware().now.is_multiple_of(400) {
             bench.status();
         }
     }

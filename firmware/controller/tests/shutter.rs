@@ -59,7 +59,8 @@ fn the_lines_keep_their_times_and_the_mark_comes_first() {
 #[test]
 fn contacts_are_counted_in_the_window_by_first_edges() {
     // (ticks after the release line closes, closed?), and how many that makes.
-    let cases: [(&[(u32, bool)], u8, u32); 6] = [
+    type Script = &'static [(u32, bool)];
+    let cases: [(Script, u8, u32); 6] = [
         (&[], 0, 0),
         (&[(30, true), (60, false)], 1, 1),
         // Chatter at the closing and at the opening.
