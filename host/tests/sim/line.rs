@@ -333,7 +333,7 @@ proptest! {
             }
             let wait = Duration::from_millis(*port_turns.next().unwrap());
             let mut buffer = [0; 8];
-            if wait.as_millis() % 2 == 0 {
+            if wait.as_millis().is_multiple_of(2) {
                 driver.clock.sleep(wait).unwrap();
             } else {
                 prop_assert_eq!(driver.port.receive(&mut buffer, wait).unwrap(), 0);
