@@ -8,11 +8,11 @@ use std::time::Duration;
 use panestep::sim::{CameraFault, Fault, Law, Options, When};
 use panestep_protocol::{Command, ExposureFact, Refusal};
 
-use crate::rig::{REEDS_EAST, SKY_NORTH, ready};
+use crate::rig::{REEDS_EAST, SKY_NORTH, ready_to_fire};
 
 #[test]
 fn an_exposure_opens_within_the_delay_lasts_and_is_counted_once() {
-    let (simulated, mut driver) = ready(&Options::default(), &[REEDS_EAST]);
+    let (simulated, mut driver) = ready_to_fire(&Options::default(), &[REEDS_EAST]);
     driver.move_to(&[(REEDS_EAST, 800)]);
     let seen = Rc::new(RefCell::new(Vec::new()));
     let album = Rc::clone(&seen);
@@ -48,7 +48,7 @@ fn an_exposure_opens_within_the_delay_lasts_and_is_counted_once() {
 
 #[test]
 fn the_contact_tells_what_the_camera_did() {
-    let (simulated, mut driver) = ready(&Options::default(), &[]);
+    let (simulated, mut driver) = ready_to_fire(&Options::default(), &[]);
     driver.open_shot(9);
     let faults = [
         (None, 1, 1),
@@ -76,7 +76,7 @@ fn the_contact_tells_what_the_camera_did() {
 
 #[test]
 fn a_busy_camera_ignores_its_release() {
-    let (simulated, mut driver) = ready(&Options::default(), &[]);
+    let (simulated, mut driver) = ready_to_fire(&Options::default(), &[]);
     driver.open_shot(9);
     driver.clock.sleep(Duration::from_secs(1)).unwrap();
     let order = driver.fire_order(9, 1);
@@ -95,7 +95,7 @@ fn a_busy_camera_ignores_its_release() {
 
 #[test]
 fn what_moves_while_the_shutter_is_open_spoils_the_picture() {
-    let (simulated, mut driver) = ready(&Options::default(), &[]);
+    let (simulated, mut driver) = ready_to_fire(&Options::default(), &[]);
     driver.open_shot(9);
     driver.clock.sleep(Duration::from_secs(1)).unwrap();
     let order = driver.fire_order(9, 1);
@@ -118,7 +118,7 @@ fn what_moves_while_the_shutter_is_open_spoils_the_picture() {
 
 #[test]
 fn a_board_does_not_fire_before_everything_has_settled() {
-    let (simulated, mut driver) = ready(&Options::default(), &[REEDS_EAST]);
+    let (simulated, mut driver) = ready_to_fire(&Options::default(), &[REEDS_EAST]);
     driver.open_shot(9);
     driver.move_to(&[(REEDS_EAST, 0)]);
     let order = driver.fire_order(9, 1);
@@ -147,7 +147,7 @@ fn a_board_does_not_fire_before_everything_has_settled() {
 
 #[test]
 fn a_picture_that_cannot_be_kept_ends_every_wait() {
-    let (simulated, mut driver) = ready(&Options::default(), &[]);
+    let (simulated, mut driver) = ready_to_fire(&Options::default(), &[]);
     simulated.on_exposure(|_, number| {
         Err(io::Error::new(
             io::ErrorKind::StorageFull,

@@ -9,7 +9,7 @@ use panestep::stand::BoardId;
 use panestep_protocol::{Activity, Command, ExposureFact, Halt, Hello, Refusal, ToBoard, Token};
 use proptest::prelude::*;
 
-use crate::rig::{Driver, MAIN, REEDS_EAST, motors_of, ready, stand, units};
+use crate::rig::{Driver, MAIN, REEDS_EAST, motors_of, ready, ready_to_fire, stand, units};
 
 #[test]
 fn a_port_is_opened_once_and_forgets_what_was_under_way() {
@@ -121,7 +121,7 @@ fn a_pulled_cable_fails_the_port_until_it_is_opened_afresh() {
 #[test]
 fn a_reset_draws_a_new_boot_id_and_forgets_all_but_the_mark() {
     for keep_mark in [true, false] {
-        let (simulated, mut driver) = ready(&Options::default(), &[REEDS_EAST]);
+        let (simulated, mut driver) = ready_to_fire(&Options::default(), &[REEDS_EAST]);
         driver.open_shot(31);
         assert_eq!(driver.fire(31, 1), ExposureFact::Fired { contacts: 1 });
         driver.start_move(&[(REEDS_EAST, 0)]);
@@ -157,7 +157,7 @@ fn a_reset_draws_a_new_boot_id_and_forgets_all_but_the_mark() {
 
 #[test]
 fn a_reset_can_take_the_port_with_it_and_never_the_open_shutter() {
-    let (simulated, mut driver) = ready(&Options::default(), &[]);
+    let (simulated, mut driver) = ready_to_fire(&Options::default(), &[]);
     driver.open_shot(31);
     driver.clock.sleep(Duration::from_secs(1)).unwrap();
     simulated.inject(
@@ -333,7 +333,7 @@ proptest! {
             }
             let wait = Duration::from_millis(*port_turns.next().unwrap());
             let mut buffer = [0; 8];
-            if wait.as_millis() % 2 == 0 {
+            if wait.as_millis().is_multiple_of(2) {
                 driver.clock.sleep(wait).unwrap();
             } else {
                 prop_assert_eq!(driver.port.receive(&mut buffer, wait).unwrap(), 0);

@@ -432,13 +432,24 @@ impl Driver {
     }
 }
 
-/// A stand with one board, connected, set up, and homed where asked.
+/// A stand with one board, connected, every motor set up, and homed where asked.
 #[track_caller]
 pub(crate) fn ready(options: &Options, homed: &[AxisId]) -> (SimulatedStand, Driver) {
+    begun(options, &motors_of(&stand(false), MAIN), homed)
+}
+
+/// The same with only these axes set up: a board does not fire while one is not homed.
+#[track_caller]
+pub(crate) fn ready_to_fire(options: &Options, homed: &[AxisId]) -> (SimulatedStand, Driver) {
+    begun(options, homed, homed)
+}
+
+#[track_caller]
+fn begun(options: &Options, axes: &[AxisId], homed: &[AxisId]) -> (SimulatedStand, Driver) {
     let stand = stand(false);
     let simulated = SimulatedStand::new(&stand, options);
     let mut driver = Driver::simulated(&stand, &simulated, MAIN).expect("the board answers");
-    driver.set_up(&motors_of(&stand, MAIN));
+    driver.set_up(axes);
     for &axis in homed {
         let report = driver.home(axis);
         assert!(report.result.is_ok(), "axis {}: {report:?}", axis.0);
