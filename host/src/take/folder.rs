@@ -59,7 +59,7 @@ pub struct Folder {
 
 impl Folder {
     /// Makes the folder of a new take, with `stand.toml`, `shot.toml`, an empty `pictures` and a
-    /// journal that has begun. It is built beside its place and then renamed, so that it is there
+    /// journal that has begun. `art` is the folder that the shot's art lies relative to. It is built beside its place and then renamed, so that it is there
     /// whole or not at all.
     ///
     /// # Errors
@@ -68,6 +68,7 @@ impl Folder {
         path: &Path,
         stand: &str,
         shot: &str,
+        art: &Path,
         schedule: &Schedule,
         id: ShotId,
         stamp: Stamp,
@@ -82,7 +83,7 @@ impl Folder {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         let building = parent.join(format!(".{name}.{:016x}", id.0));
         fs::create_dir_all(&parent).map_err(io_at(&parent))?;
-        let made = build(&building, stand, shot, schedule, id, stamp).and_then(|journal| {
+        let made = build(&building, stand, shot, art, schedule, id, stamp).and_then(|journal| {
             // A rename would replace an empty folder that came in between; making the check
             // again leaves only a moment for that.
             if path.symlink_metadata().is_ok() {
@@ -160,6 +161,7 @@ fn build(
     path: &Path,
     stand: &str,
     shot: &str,
+    art: &Path,
     schedule: &Schedule,
     id: ShotId,
     stamp: Stamp,
@@ -181,6 +183,7 @@ fn build(
         stamp,
         &schedule.name,
         schedule.frames,
+        &art.to_string_lossy(),
         fingerprint(schedule),
         id,
     )

@@ -35,6 +35,8 @@ pub enum Entry {
         name: String,
         /// How many frames.
         frames: u32,
+        /// The folder that the shot's art lies relative to.
+        art: String,
         /// The schedule's fingerprint.
         schedule: Hex,
         /// The take's number for the boards.
@@ -176,6 +178,8 @@ pub struct TakeState {
     pub name: String,
     /// How many frames.
     pub frames: u32,
+    /// The folder that the shot's art lies relative to.
+    pub art: String,
     /// The schedule's fingerprint.
     pub schedule: u64,
     /// The take's number for the boards.
@@ -199,6 +203,7 @@ impl TakeState {
         let Entry::Begun {
             name,
             frames,
+            art,
             schedule,
             shot,
         } = entry
@@ -208,6 +213,7 @@ impl TakeState {
         Some(Self {
             name: name.clone(),
             frames: *frames,
+            art: art.clone(),
             schedule: schedule.0,
             shot: ShotId(shot.0),
             exposed: 0,
@@ -417,12 +423,14 @@ impl Journal {
         stamp: Stamp,
         name: &str,
         frames: u32,
+        art: &str,
         schedule: u64,
         shot: ShotId,
     ) -> Result<Self, JournalError> {
         let begun = Entry::Begun {
             name: name.to_owned(),
             frames,
+            art: art.to_owned(),
             schedule: Hex(schedule),
             shot: Hex(shot.0),
         };
