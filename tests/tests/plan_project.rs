@@ -360,7 +360,8 @@ proptest! {
         if let Err(refusals) = &plan {
             // With two levels near each other's places the lens may be reached.
             prop_assert!(refusals.to_string().contains("the lens or above it"), "{}", refusals);
-            return Ok(());
+            // Rejecting counts: should most of the stands be such, the test fails.
+            return Err(TestCaseError::reject("the lens is reached"));
         }
         let plan = plan.expect("checked");
         for frame in [1, 2, 3, 17, 30, 41, 60] {

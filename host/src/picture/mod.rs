@@ -1,1 +1,13 @@
-//! Being written.
+//! What the simulated camera photographs, from where the panes physically are, and what becomes
+//! of the photographs: numbered PNG files, an animation, a strip of a few frames.
+
+pub mod animation;
+mod art;
+mod file;
+mod light;
+mod scene;
+pub mod strip;
+
+pub use art::{MAX_PIXELS, MAX_SIDE, PictureError};
+pub use file::{frame_name, write_png};
+pub use scene::Scene;

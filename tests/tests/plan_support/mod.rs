@@ -10,9 +10,9 @@ use panestep::stand::{
 };
 
 /// Ways that a carrier of full freedom has.
-pub const ALL: [Way; 4] = [Way::East, Way::North, Way::Lift, Way::Turn];
+pub(crate) const ALL: [Way; 4] = [Way::East, Way::North, Way::Lift, Way::Turn];
 
-pub fn motor_axis(of: Carrier, way: Way, board: usize, channel: u8) -> Axis {
+pub(crate) fn motor_axis(of: Carrier, way: Way, board: usize, channel: u8) -> Axis {
     Axis {
         of,
         way,
@@ -36,14 +36,14 @@ pub fn motor_axis(of: Carrier, way: Way, board: usize, channel: u8) -> Axis {
     }
 }
 
-pub fn hand_axis(of: Carrier, way: Way, scale: f64) -> Axis {
+pub(crate) fn hand_axis(of: Carrier, way: Way, scale: f64) -> Axis {
     Axis {
         drive: Drive::Hand { scale },
         ..motor_axis(of, way, 0, 0)
     }
 }
 
-pub fn pane(thickness_mm: f64, index: f64, art: Face) -> Pane {
+pub(crate) fn pane(thickness_mm: f64, index: f64, art: Face) -> Pane {
     Pane {
         width_mm: 700.0,
         height_mm: 500.0,
@@ -54,7 +54,7 @@ pub fn pane(thickness_mm: f64, index: f64, art: Face) -> Pane {
 }
 
 /// A stand of levels at heights, each with axes of the given ways.
-pub fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Stand {
+pub(crate) fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Stand {
     let names = ["reeds", "boats", "quay", "hills"];
     let mut axes = Vec::new();
     for level in 0..levels.len() {
@@ -131,7 +131,7 @@ pub fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Stand {
 }
 
 /// Four levels of different glass; the same ones as in `reference/project.py`.
-pub fn four_levels() -> [(f64, Pane); 4] {
+pub(crate) fn four_levels() -> [(f64, Pane); 4] {
     [
         (1150.0, pane(6.0, 1.52, Face::Upper)),
         (820.0, pane(4.0, 1.52, Face::Under)),
@@ -141,7 +141,7 @@ pub fn four_levels() -> [(f64, Pane); 4] {
 }
 
 /// A shot in which nothing moves.
-pub fn still_shot(frames: u32, distances: &[Distance]) -> Shot {
+pub(crate) fn still_shot(frames: u32, distances: &[Distance]) -> Shot {
     Shot {
         name: "Test".into(),
         frames,
@@ -167,7 +167,7 @@ pub fn still_shot(frames: u32, distances: &[Distance]) -> Shot {
 }
 
 /// A track through keys of frame and value without fairings.
-pub fn track(keys: &[(u32, f64)]) -> Track {
+pub(crate) fn track(keys: &[(u32, f64)]) -> Track {
     Track {
         keys: keys
             .iter()

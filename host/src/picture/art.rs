@@ -1,0 +1,232 @@
+//! The paintings on the panes, as light.
+
+use std::fs::File;
+use std::io::BufReader;
+use std::path::{Path, PathBuf};
+
+use image::{ImageDecoder, ImageReader, Limits};
+
+use crate::picture::light::LIGHT;
+
+/// Greatest width or height of a painting's file, pixels.
+pub const MAX_SIDE: u32 = 20_000;
+
+/// Greatest number of pixels of a painting's file: 8 bytes each once it is loaded, and a third
+/// more for its reductions.
+pub const MAX_PIXELS: u64 = 100_000_000;
+
+/// Why a picture could not be made. Each names the file.
+#[derive(Debug, thiserror::Error)]
+pub enum PictureError {
+    /// A layer's art cannot be opened.
+    #[error("the art of layer {layer} cannot be opened: {}: {source}; check `art` in the shot file", path.display())]
+    Missing {
+        /// The level that carries the layer.
+        layer: String,
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        source: std::io::Error,
+    },
+    /// A layer's art is not a picture that can be read.
+    #[error("the art of layer {layer} is not a PNG or JPEG picture that can be read: {}: {reason}; save it again as PNG", path.display())]
+    NotAPicture {
+        /// The level that carries the layer.
+        layer: String,
+        /// The file.
+        path: PathBuf,
+        /// What the decoder found.
+        reason: String,
+    },
+    /// A layer's art has more pixels than can be loaded.
+    #[error("the art of layer {layer} is too large: {}: {width} x {height} pixels; at most {MAX_SIDE} a side and {MAX_PIXELS} in all: reduce it, the camera cannot see so fine", path.display())]
+    TooLarge {
+        /// The level that carries the layer.
+        layer: String,
+        /// The file.
+        path: PathBuf,
+        /// Its width, pixels.
+        width: u32,
+        /// Its height, pixels.
+        height: u32,
+    },
+    /// A layer's painting has no width on the glass.
+    #[error(
+        "the art of layer {layer} would be {width_mm} mm wide on the glass; give a positive `art_width`"
+    )]
+    NoWidth {
+        /// The level that carries the layer.
+        layer: String,
+        /// The width, mm.
+        width_mm: f64,
+    },
+    /// The shot does not have one layer for each level of the stand.
+    #[error(
+        "the shot has {layers} layers and the stand {levels} levels; give every level exactly one layer, in the stand's order"
+    )]
+    Layers {
+        /// Layers of the shot.
+        layers: usize,
+        /// Levels of the stand.
+        levels: usize,
+    },
+    /// A file cannot be written, or a folder not read.
+    #[error("{}: {source}; check the folder and the free space", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        source: std::io::Error,
+    },
+    /// A photograph in a folder cannot be read.
+    #[error("{} is not a picture that can be read: {reason}; take the frame again or remove the file", path.display())]
+    Frame {
+        /// The file.
+        path: PathBuf,
+        /// What the decoder found.
+        reason: String,
+    },
+    /// There are no photographs, or not the ones asked for.
+    #[error("{}: no photograph of {what}", path.display())]
+    NoFrames {
+        /// The folder.
+        path: PathBuf,
+        /// What was looked for.
+        what: String,
+    },
+    /// Photographs of one take differ in size.
+    #[error("{}: {found} pixels, but the first frame has {expected}; they are not from one take", path.display())]
+    Size {
+        /// The file.
+        path: PathBuf,
+        /// Its width and height.
+        found: String,
+        /// Those of the first.
+        expected: String,
+    },
+    /// The caller asked to stop; nothing was left behind.
+    #[error("interrupted")]
+    Interrupted,
+}
+
+/// One picture as light, each pixel weighted by its own opacity: red, green, blue, opacity, 65535
+/// for full. All around lies a border of one clear pixel, so that a sample between four pixels
+/// finds all four anywhere up to the edge.
+pub(crate) struct Plane {
+    /// Width with the border.
+    pub(crate) stride: usize,
+    /// Width without.
+    pub(crate) width: usize,
+    /// Height without.
+    pub(crate) height: usize,
+    /// Row by row from the top.
+    pub(crate) pixels: Vec<[u16; 4]>,
+}
+
+/// A painting and its reductions to a half, a quarter and so on.
+pub(crate) struct Art {
+    /// The largest first.
+    pub(crate) planes: Vec<Plane>,
+}
+
+impl Plane {
+    fn clear(width: usize, height: usize) -> Self {
+        Self {
+            stride: width + 2,
+            width,
+            height,
+            pixels: vec![[0; 4]; (width + 2) * (height + 2)],
+        }
+    }
+
+    /// Half as wide and high; an odd edge is filled up with clear glass. The mean of four pixels
+    /// of weighted light is exact.
+    fn halved(&self) -> Self {
+        let mut half = Self::clear(self.width.div_ceil(2), self.height.div_ceil(2));
+        for y in 0..half.height {
+            for x in 0..half.width {
+                let at = (2 * y + 1) * self.stride + 2 * x + 1;
+                // Past an odd edge lies the border, which is clear.
+                let (a, b) = (self.pixels[at], self.pixels[at + 1]);
+                let (c, d) = (
+                    self.pixels[at + self.stride],
+                    self.pixels[at + self.stride + 1],
+                );
+                half.pixels[(y + 1) * half.stride + x + 1] = std::array::from_fn(|i| {
+                    let sum = u32::from(a[i]) + u32::from(b[i]) + u32::from(c[i]) + u32::from(d[i]);
+                    ((sum + 2) / 4) as u16
+                });
+            }
+        }
+        half
+    }
+}
+
+impl Art {
+    /// Reads a painting. Its size is checked before anything is decoded.
+    pub(crate) fn load(layer: &str, path: &Path) -> Result<Self, PictureError> {
+        let broken = |reason: String| PictureError::NotAPicture {
+            layer: layer.to_owned(),
+            path: path.to_owned(),
+            reason,
+        };
+        let missing = |source| PictureError::Missing {
+            layer: layer.to_owned(),
+            path: path.to_owned(),
+            source,
+        };
+        let file = File::open(path).map_err(missing)?;
+        if file.metadata().map_err(missing)?.is_dir() {
+            return Err(broken("it is a folder".to_owned()));
+        }
+        let mut reader = ImageReader::new(BufReader::new(file))
+            .with_guessed_format()
+            .map_err(missing)?;
+        reader.limits(Limits::no_limits());
+        let mut decoder = reader
+            .into_decoder()
+            .map_err(|error| broken(error.to_string()))?;
+        let (width, height) = decoder.dimensions();
+        if width > MAX_SIDE
+            || height > MAX_SIDE
+            || u64::from(width) * u64::from(height) > MAX_PIXELS
+        {
+            return Err(PictureError::TooLarge {
+                layer: layer.to_owned(),
+                path: path.to_owned(),
+                width,
+                height,
+            });
+        }
+        // The caps above bound the pixels; these bound what a broken file makes the decoder ask
+        // for besides.
+        let mut limits = Limits::default();
+        limits.max_alloc = Some(8 * MAX_PIXELS + (64 << 20));
+        decoder
+            .set_limits(limits)
+            .map_err(|error| broken(error.to_string()))?;
+        let picture = image::DynamicImage::from_decoder(decoder)
+            .map_err(|error| broken(error.to_string()))?;
+        Ok(Self::from_picture(&picture.into_rgba16()))
+    }
+
+    pub(crate) fn from_picture(picture: &image::ImageBuffer<image::Rgba<u16>, Vec<u16>>) -> Self {
+        let (width, height) = (picture.width() as usize, picture.height() as usize);
+        let mut plane = Plane::clear(width, height);
+        for (x, y, image::Rgba([red, green, blue, opacity])) in picture.enumerate_pixels() {
+            let weight =
+                |value: u16| (LIGHT[usize::from(value)] * f32::from(*opacity) + 0.5) as u16;
+            plane.pixels[(y as usize + 1) * plane.stride + x as usize + 1] =
+                [weight(*red), weight(*green), weight(*blue), *opacity];
+        }
+        let mut planes = vec![plane];
+        while let Some(last) = planes.last() {
+            if last.width <= 1 && last.height <= 1 {
+                break;
+            }
+            let half = last.halved();
+            planes.push(half);
+        }
+        Self { planes }
+    }
+}

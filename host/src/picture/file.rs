@@ -1,0 +1,65 @@
+//! Photographs on disk.
+
+use std::fs::{self, File};
+use std::io::{BufWriter, Write};
+use std::path::Path;
+
+use image::codecs::png::{CompressionType, FilterType, PngEncoder};
+use image::{ExtendedColorType, ImageEncoder, RgbImage};
+
+use crate::picture::PictureError;
+
+/// File name of a frame's photograph, such as `frame-0007.png`; names sort as frames do up to
+/// frame 9999.
+#[must_use]
+pub fn frame_name(frame: u32) -> String {
+    format!("frame-{frame:04}.png")
+}
+
+/// Writes a PNG file, quickly rather than small: under a temporary name beside it first, then
+/// renamed, so that a file of that name is always whole.
+///
+/// # Errors
+/// Where the file cannot be written; nothing is left behind then.
+pub fn write_png(picture: &RgbImage, path: &Path) -> Result<(), PictureError> {
+    replace(path, |file| {
+        PngEncoder::new_with_quality(file, CompressionType::Fast, FilterType::Adaptive)
+            .write_image(
+                picture.as_raw(),
+                picture.width(),
+                picture.height(),
+                ExtendedColorType::Rgb8,
+            )
+            .map_err(|error| failed(path, std::io::Error::other(error)))
+    })
+}
+
+/// Writes a file under a temporary name, then gives it its own.
+pub(crate) fn replace(
+    path: &Path,
+    write: impl FnOnce(&mut BufWriter<File>) -> Result<(), PictureError>,
+) -> Result<(), PictureError> {
+    let mut name = path.file_name().unwrap_or_default().to_owned();
+    name.push(".part");
+    let part = path.with_file_name(name);
+    let written = File::create(&part)
+        .map_err(|error| failed(&part, error))
+        .and_then(|file| {
+            let mut file = BufWriter::new(file);
+            write(&mut file)?;
+            file.flush().map_err(|error| failed(&part, error))
+        })
+        .and_then(|()| fs::rename(&part, path).map_err(|error| failed(path, error)));
+    if written.is_err() {
+        // There may be none; the first error is the one that counts.
+        let _ = fs::remove_file(&part);
+    }
+    written
+}
+
+pub(crate) fn failed(path: &Path, source: std::io::Error) -> PictureError {
+    PictureError::File {
+        path: path.to_owned(),
+        source,
+    }
+}
