@@ -252,9 +252,9 @@ impl Bench {
                     stamp(),
                     &self.schedule.name,
                     self.schedule.frames,
+                    "art",
                     fingerprint(&self.schedule),
                     SHOT,
-                    Path::new("art"),
                 )
             }
             other => other,
@@ -719,7 +719,17 @@ fn a_folder_is_made_whole_and_never_over_another() {
     let place = tempfile::tempdir().unwrap();
     let path = place.path().join("take-1");
     let schedule = schedule(false);
-    let make = || Folder::create(&path, "stand", "shot", Path::new("art"), &schedule, SHOT, stamp());
+    let make = || {
+        Folder::create(
+            &path,
+            "stand",
+            "shot",
+            "art".as_ref(),
+            &schedule,
+            SHOT,
+            stamp(),
+        )
+    };
     let (folder, journal) = make().unwrap();
     assert!(folder.pictures().is_dir());
     assert_eq!(std::fs::read_to_string(folder.stand()).unwrap(), "stand");

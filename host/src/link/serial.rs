@@ -20,11 +20,19 @@ pub struct SystemClock {
     start: Instant,
 }
 
-impl Default for SystemClock {
-    fn default() -> Self {
+impl SystemClock {
+    /// A clock that starts now.
+    #[must_use]
+    pub fn new() -> Self {
         Self {
             start: Instant::now(),
         }
+    }
+}
+
+impl Default for SystemClock {
+    fn default() -> Self {
+        Self::new()
     }
 }
 

@@ -83,7 +83,7 @@ impl Folder {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         let building = parent.join(format!(".{name}.{:016x}", id.0));
         fs::create_dir_all(&parent).map_err(io_at(&parent))?;
-        let made = build(&building, [stand, shot], art, schedule, id, stamp).and_then(|journal| {
+        let made = build(&building, stand, shot, art, schedule, id, stamp).and_then(|journal| {
             // A rename would replace an empty folder that came in between; making the check
             // again leaves only a moment for that.
             if path.symlink_metadata().is_ok() {
@@ -159,7 +159,8 @@ impl Folder {
 
 fn build(
     path: &Path,
-    [stand, shot]: [&str; 2],
+    stand: &str,
+    shot: &str,
     art: &Path,
     schedule: &Schedule,
     id: ShotId,
@@ -182,9 +183,9 @@ fn build(
         stamp,
         &schedule.name,
         schedule.frames,
+        &art.to_string_lossy(),
         fingerprint(schedule),
         id,
-        art,
     )
     .map_err(|source| FolderError::Journal {
         path: path.into(),

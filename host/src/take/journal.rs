@@ -11,7 +11,6 @@
 //! Damage anywhere else is an error that names the line.
 
 use std::io;
-use std::path::Path;
 
 use panestep_protocol::{BootId, ShotId, Token};
 use serde::{Deserialize, Serialize};
@@ -36,12 +35,12 @@ pub enum Entry {
         name: String,
         /// How many frames.
         frames: u32,
+        /// The folder that the shot's art lies relative to.
+        art: String,
         /// The schedule's fingerprint.
         schedule: Hex,
         /// The take's number for the boards.
         shot: Hex,
-        /// The folder that the shot's art lies relative to.
-        art: String,
     },
     /// A session with a board began.
     Session {
@@ -179,12 +178,12 @@ pub struct TakeState {
     pub name: String,
     /// How many frames.
     pub frames: u32,
+    /// The folder that the shot's art lies relative to.
+    pub art: String,
     /// The schedule's fingerprint.
     pub schedule: u64,
     /// The take's number for the boards.
     pub shot: ShotId,
-    /// The folder that the shot's art lies relative to.
-    pub art: String,
     /// Frames exposed so far: the next one is one more.
     pub exposed: u32,
     /// The last token whose outcome is known (slot 0 before the first).
@@ -204,9 +203,9 @@ impl TakeState {
         let Entry::Begun {
             name,
             frames,
+            art,
             schedule,
             shot,
-            art,
         } = entry
         else {
             return None;
@@ -214,9 +213,9 @@ impl TakeState {
         Some(Self {
             name: name.clone(),
             frames: *frames,
+            art: art.clone(),
             schedule: schedule.0,
             shot: ShotId(shot.0),
-            art: art.clone(),
             exposed: 0,
             spent: Token::default(),
             next: Token {
@@ -424,16 +423,16 @@ impl Journal {
         stamp: Stamp,
         name: &str,
         frames: u32,
+        art: &str,
         schedule: u64,
         shot: ShotId,
-        art: &Path,
     ) -> Result<Self, JournalError> {
         let begun = Entry::Begun {
             name: name.to_owned(),
             frames,
+            art: art.to_owned(),
             schedule: Hex(schedule),
             shot: Hex(shot.0),
-            art: art.display().to_string(),
         };
         let Some(state) = TakeState::begin(&begun) else {
             return Err(JournalError::Empty);
