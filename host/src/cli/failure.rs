@@ -69,6 +69,10 @@ impl Failure {
     }
 
     fn new(class: Class, message: impl ToString) -> Self {
-        Self { class, message: message.to_string(), hint: None }
+        Self {
+            class,
+            message: message.to_string(),
+            hint: None,
+        }
     }
 }

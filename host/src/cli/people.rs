@@ -23,7 +23,11 @@ pub(crate) struct Onlooker {
 impl Onlooker {
     pub(crate) fn new(what: &'static str, schedule: &Schedule, frame: Rc<Cell<u32>>) -> Self {
         let progress = screen::Progress::new(what, u64::from(schedule.frames));
-        Self { progress, frame, first: true }
+        Self {
+            progress,
+            frame,
+            first: true,
+        }
     }
 
     /// Takes the bar away.
@@ -42,7 +46,12 @@ impl Watch for Onlooker {
                 self.progress.say(&format!("homing {axis}"));
             }
             take::Progress::Exposing { frame } => self.frame.set(frame),
-            take::Progress::Frame { frame, elapsed, left, .. } => {
+            take::Progress::Frame {
+                frame,
+                elapsed,
+                left,
+                ..
+            } => {
                 if std::mem::take(&mut self.first) {
                     // The first frame's time says nothing yet about the others'.
                     self.progress.at(u64::from(frame), "");
@@ -88,11 +97,20 @@ impl<'a> Desk<'a> {
 
 impl Person for Desk<'_> {
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        let HandRequest { frame, of, way, reading, scale, .. } = *request;
+        let HandRequest {
+            frame,
+            of,
+            way,
+            reading,
+            scale,
+            ..
+        } = *request;
         let unit = request.unit.sign();
         match request.problem {
             Some(HandProblem::NotANumber) => {
-                say(&format!("  that is not a reading; type the number in {unit}"));
+                say(&format!(
+                    "  that is not a reading; type the number in {unit}"
+                ));
             }
             Some(HandProblem::Mirrored { read }) => say(&format!(
                 "  {read} {unit} is on the wrong side of zero: it has gone the wrong way"
@@ -115,7 +133,11 @@ impl Person for Desk<'_> {
         if typed.is_empty() {
             return None;
         }
-        let read = typed.trim_end_matches(unit).trim().parse().unwrap_or(f64::NAN);
+        let read = typed
+            .trim_end_matches(unit)
+            .trim()
+            .parse()
+            .unwrap_or(f64::NAN);
         if read.is_finite()
             && let Some(axis) = rig::hand_axis(self.stand, of, way)
         {
@@ -125,7 +147,11 @@ impl Person for Desk<'_> {
     }
 
     fn exposed(&mut self, question: &Question) -> Option<bool> {
-        say(&format!("frame {}: {}", question.frame, question.known.sentence()));
+        say(&format!(
+            "frame {}: {}",
+            question.frame,
+            question.known.sentence()
+        ));
         loop {
             say(&format!(
                 "  has frame {} been exposed, once and whole? Look at the camera's last picture. \

@@ -9,9 +9,9 @@ use panestep::plan::{Plan, output};
 use panestep::shot::Shot;
 use panestep::stand::Stand;
 
+use super::Failure;
 use super::args::{self, Format};
 use super::screen::{self, clock_time, say};
-use super::Failure;
 
 /// Reads a shot and its stand.
 pub(crate) fn read(shot: &Path) -> Result<(Stand, Shot), Failure> {
@@ -21,8 +21,15 @@ pub(crate) fn read(shot: &Path) -> Result<(Stand, Shot), Failure> {
 /// What is wrong with a file, with its lines.
 pub(crate) fn file_failure(problems: &panestep::file::Problems) -> Failure {
     let count = problems.all().len();
-    let things = if count == 1 { "one thing is" } else { &format!("{count} things are") };
-    Failure::wrong(format!("{things} wrong, nothing was done\n\n{}", problems.report(screen::colour())))
+    let things = if count == 1 {
+        "one thing is"
+    } else {
+        &format!("{count} things are")
+    };
+    Failure::wrong(format!(
+        "{things} wrong, nothing was done\n\n{}",
+        problems.report(screen::colour())
+    ))
 }
 
 /// Plans a shot, or says everything that speaks against it.
@@ -49,8 +56,8 @@ pub(crate) fn plan(typed: &args::Plan) -> Result<(), Failure> {
     .and_then(|()| out.flush())
     .map_err(|error| Failure::output(&error))?;
     if typed.format == Format::Table {
-        let times = times::times(plan.schedule(), times::DEFAULT_TICK_RATE)
-            .map_err(Failure::wrong)?;
+        let times =
+            times::times(plan.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
         summary(&shot, &plan, &times);
     }
     Ok(())
@@ -78,7 +85,10 @@ pub(crate) fn summary(shot: &Shot, plan: &Plan, times: &Times) {
         times.longest_move_frame,
     ));
     if times.hand_settings > 0 {
-        say(&format!("settings by hand: {}, not in that time", times.hand_settings));
+        say(&format!(
+            "settings by hand: {}, not in that time",
+            times.hand_settings
+        ));
     }
     for level in &plan.report().levels {
         let mut line = format!(

@@ -33,8 +33,11 @@ impl Rig {
     ) -> Result<Self, Failure> {
         for (board, _) in &ports.ports {
             if !stand.boards.iter().any(|known| known.name == *board) {
-                let names: Vec<&str> =
-                    stand.boards.iter().map(|board| board.name.as_str()).collect();
+                let names: Vec<&str> = stand
+                    .boards
+                    .iter()
+                    .map(|board| board.name.as_str())
+                    .collect();
                 return Err(Failure::wrong(format!(
                     "--port {board}=...: {} has no board {board:?}",
                     stand.name
@@ -50,11 +53,17 @@ impl Rig {
                 (None, PortName::Simulated) => None,
             }
         };
-        let serial: Vec<Option<String>> =
-            stand.boards.iter().map(|board| at(&board.name, &board.port)).collect();
+        let serial: Vec<Option<String>> = stand
+            .boards
+            .iter()
+            .map(|board| at(&board.name, &board.port))
+            .collect();
         let real = serial.iter().flatten().count();
         if real == 0 {
-            let options = Options { seed: simulated.seed, ..Options::default() };
+            let options = Options {
+                seed: simulated.seed,
+                ..Options::default()
+            };
             return Ok(Self::Simulated(SimulatedStand::new(stand, &options)));
         }
         if real < serial.len() {
@@ -104,7 +113,9 @@ impl Boards for &Rig {
     ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
         match self {
             Rig::Serial(ports) => {
-                let port = ports.get(board).ok_or_else(|| format!("board {name:?} has no port"))?;
+                let port = ports
+                    .get(board)
+                    .ok_or_else(|| format!("board {name:?} has no port"))?;
                 Ok(Box::new(SerialPort::open(port)?))
             }
             Rig::Simulated(stand) => Ok(Box::new(stand.port(BoardId(board))?)),
@@ -163,5 +174,7 @@ pub(crate) fn picture_of_camera(folder: &Path, number: u32) -> PathBuf {
 
 fn first_free(mut paths: impl Iterator<Item = PathBuf>) -> PathBuf {
     // The rows that are asked for do not end.
-    paths.find(|path| path.symlink_metadata().is_err()).unwrap_or_default()
+    paths
+        .find(|path| path.symlink_metadata().is_err())
+        .unwrap_or_default()
 }

@@ -49,13 +49,22 @@ impl Progress {
         let terminal = io::stderr().is_terminal();
         let bar = ProgressBar::with_draw_target(
             Some(length),
-            if terminal { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() },
+            if terminal {
+                ProgressDrawTarget::stderr()
+            } else {
+                ProgressDrawTarget::hidden()
+            },
         );
         if let Ok(style) = ProgressStyle::with_template("{prefix} {wide_bar} {pos}/{len} {msg}") {
             bar.set_style(style);
         }
         bar.set_prefix(what);
-        Self { bar, what, terminal, said: 0 }
+        Self {
+            bar,
+            what,
+            terminal,
+            said: 0,
+        }
     }
 
     /// So many are done; `message` says how long it will still take, or what goes on.

@@ -9,13 +9,20 @@ use super::{Failure, args, interrupt, plan, rig};
 pub(crate) fn simulate(typed: &args::Simulate) -> Result<(), Failure> {
     let stand = panestep::file::read_stand(&typed.stand)
         .map_err(|problems| plan::file_failure(&problems))?;
-    let simulated =
-        SimulatedStand::new(&stand, &Options { seed: typed.seed, ..Options::default() });
+    let simulated = SimulatedStand::new(
+        &stand,
+        &Options {
+            seed: typed.seed,
+            ..Options::default()
+        },
+    );
     if let (Some(shot), Some(pictures)) = (&typed.shot, &typed.pictures) {
         let (of, shot) = plan::read(shot)?;
         if of != stand {
-            return Err(Failure::wrong("the shot is for another stand than the one simulated")
-                .hint("name the stand file that the shot names"));
+            return Err(
+                Failure::wrong("the shot is for another stand than the one simulated")
+                    .hint("name the stand file that the shot names"),
+            );
         }
         std::fs::create_dir_all(pictures)
             .map_err(|error| Failure::could_not(format!("{}: {error}", pictures.display())))?;
@@ -36,7 +43,10 @@ pub(crate) fn simulate(typed: &args::Simulate) -> Result<(), Failure> {
         .zip(terminals.paths())
         .map(|(board, path)| format!("--port {}={}", board.name, path.display()))
         .collect();
-    say(&format!("use it from another terminal: panestep shoot SHOT {}", ports.join(" ")));
+    say(&format!(
+        "use it from another terminal: panestep shoot SHOT {}",
+        ports.join(" ")
+    ));
     say("Ctrl-C ends it");
     let stop = interrupt::flag()?;
     terminals

@@ -31,12 +31,16 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     let scene = wants_pictures(&rig, &typed.simulated)
         .then(|| rig::scene(&stand, &shot))
         .transpose()?;
-    let time = times::times(planned.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
+    let time =
+        times::times(planned.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
     plan::summary(&shot, &planned, &time);
     let schedule = planned.into_schedule();
 
     let (stand_text, shot_text) = texts(&typed.shot)?;
-    let path = typed.take.clone().unwrap_or_else(|| free_folder(&typed.shot, &shot.name));
+    let path = typed
+        .take
+        .clone()
+        .unwrap_or_else(|| free_folder(&typed.shot, &shot.name));
     let (folder, journal) = Folder::create(
         &path,
         &stand_text,
@@ -48,7 +52,17 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     )
     .map_err(Failure::could_not)?;
     say(&format!("the take is in {}", folder.path().display()));
-    run(&Job { stand, shot, schedule, rig, folder }, scene, journal)
+    run(
+        &Job {
+            stand,
+            shot,
+            schedule,
+            rig,
+            folder,
+        },
+        scene,
+        journal,
+    )
 }
 
 /// Goes on with a take.
@@ -74,10 +88,23 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         .transpose()?;
     let schedule = planned.into_schedule();
     match journal.state().next_frame() {
-        Some(frame) => say(&format!("going on with frame {frame} of {}", schedule.frames)),
+        Some(frame) => say(&format!(
+            "going on with frame {frame} of {}",
+            schedule.frames
+        )),
         None => say("every frame of this take is exposed already"),
     }
-    run(&Job { stand, shot, schedule, rig, folder }, scene, journal)
+    run(
+        &Job {
+            stand,
+            shot,
+            schedule,
+            rig,
+            folder,
+        },
+        scene,
+        journal,
+    )
 }
 
 /// Makes every move of a shot without exposing.
@@ -101,12 +128,15 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     onlooker.done();
     match outcome {
         Ok(Outcome::Finished) => {
-            say(&format!("rehearsed {} frames, nothing was exposed", schedule.frames));
+            say(&format!(
+                "rehearsed {} frames, nothing was exposed",
+                schedule.frames
+            ));
             Ok(())
         }
-        Ok(Outcome::Interrupted { .. }) => {
-            Err(Failure::stopped("the rehearsal was stopped; everything stands still"))
-        }
+        Ok(Outcome::Interrupted { .. }) => Err(Failure::stopped(
+            "the rehearsal was stopped; everything stands still",
+        )),
         Err(error) => Err(ended(&error)),
     }
 }
@@ -151,16 +181,19 @@ fn run(job: &Job, scene: Option<Scene>, mut journal: Journal) -> Result<(), Fail
     let go_on = format!("go on with: panestep resume {}", quoted(job.folder.path()));
     match outcome {
         Ok(Outcome::Finished) => {
-            say(&format!("{} frames exposed, each exactly once", job.schedule.frames));
+            say(&format!(
+                "{} frames exposed, each exactly once",
+                job.schedule.frames
+            ));
             if simulated_camera {
                 animate(job, &stop)?;
             }
             Ok(())
         }
-        Ok(Outcome::Interrupted { next }) => {
-            Err(Failure::stopped(format!("stopped before frame {next}; everything stands still"))
-                .hint(go_on))
-        }
+        Ok(Outcome::Interrupted { next }) => Err(Failure::stopped(format!(
+            "stopped before frame {next}; everything stands still"
+        ))
+        .hint(go_on)),
         Err(error) if error.resumable() => Err(ended(&error).hint(go_on)),
         Err(error) => Err(ended(&error)),
     }
@@ -186,9 +219,14 @@ fn animate(job: &Job, stop: &AtomicBool) -> Result<(), Failure> {
     );
     progress.done();
     made.map_err(|error| {
-        Failure::could_not(error).hint("the take itself is whole: its pictures and journal are there")
+        Failure::could_not(error)
+            .hint("the take itself is whole: its pictures and journal are there")
     })?;
-    say(&format!("pictures in {}, animation {}", job.folder.pictures().display(), path.display()));
+    say(&format!(
+        "pictures in {}, animation {}",
+        job.folder.pictures().display(),
+        path.display()
+    ));
     Ok(())
 }
 
@@ -234,7 +272,11 @@ fn free_folder(shot: &Path, name: &str) -> PathBuf {
         .map(str::to_lowercase)
         .collect::<Vec<_>>()
         .join("-");
-    let plain = if plain.is_empty() { "take".to_owned() } else { plain };
+    let plain = if plain.is_empty() {
+        "take".to_owned()
+    } else {
+        plain
+    };
     let takes = shot.parent().unwrap_or(Path::new("")).join("takes");
     let mut number = 1;
     loop {
@@ -258,5 +300,9 @@ fn new_shot() -> Result<ShotId, Failure> {
 fn quoted(path: &Path) -> String {
     let path = path.display().to_string();
     let plain = |character: char| character.is_alphanumeric() || "/._-".contains(character);
-    if path.chars().all(plain) { path } else { format!("'{}'", path.replace('\'', "'\\''")) }
+    if path.chars().all(plain) {
+        path
+    } else {
+        format!("'{}'", path.replace('\'', "'\\''"))
+    }
 }
