@@ -195,7 +195,8 @@ fn a_dot_is_pictured_where_the_lens_equation_puts_it() {
     let point = (28.0 + 1.5, 17.0 - 2.5);
     let scene = Scene::load(&stand, &shot, nothing).unwrap();
     let zero = optics::zero_pose(&stand);
-    let cases: [(&str, fn(&mut StandPose)); 7] = [
+    type Case = (&'static str, fn(&mut StandPose));
+    let cases: [Case; 7] = [
         ("zero", |_| {}),
         ("pan", |pose| pose.levels[0].east_mm = -6.37),
         ("north", |pose| pose.levels[0].north_mm = 3.21),

@@ -62,7 +62,7 @@ fn the_schema_hash_is_pinned() {
     assert_eq!(schema(), SCHEMA, "the hash is now {:02X?}", schema());
 }
 
-const SCHEMA: [u8; 8] = [0x7F, 0x94, 0x48, 0x50, 0x2E, 0xBF, 0x5F, 0xE7];
+const SCHEMA: [u8; 8] = [0x13, 0xEF, 0xA3, 0x48, 0xC8, 0x11, 0x1D, 0x89];
 
 fn hello() -> ToBoard {
     ToBoard::Hello(Hello {
@@ -630,6 +630,7 @@ fn index_of_refusal(refusal: &Refusal) -> u8 {
         Refusal::NotSettled { .. } => 16,
         Refusal::NoShot => 17,
         Refusal::Spent(_) => 18,
+        Refusal::BadTime => 19,
     }
 }
 
@@ -719,6 +720,7 @@ fn refusals() -> Vec<(Refusal, Vec<Field>)> {
                 ("attempt", &[0xAC, 0x02]),
             ],
         ),
+        (Refusal::BadTime, vec![("BadTime", &[0x13])]),
     ]
 }
 
@@ -730,5 +732,5 @@ fn every_refusal() {
         assert_eq!(fields[0].1, [index_of_refusal(&refusal)]);
         pin_reply(Err(refusal), &fields);
     }
-    complete(&pinned, 19);
+    complete(&pinned, 20);
 }
