@@ -1,6 +1,6 @@
 //! Panestep plans, drives, verifies and records shots on a home-built multi-level animation stand.
 //!
-//! Data flows one way: [`file`] reads a [`stand`] and a [`shot`]; [`plan`] works out where every
+//! Data flows one way: [`mod@file`] reads a [`stand`] and a [`shot`]; [`plan`] works out where every
 //! pane must stand and makes a [`schedule`]; [`take`] works through it over a [`link`] to the
 //! boards. [`sim`] is a stand behind the same byte stream, and [`picture`] is what its camera sees.
 
