@@ -8,22 +8,18 @@ use std::fs;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
-use color_quant::NeuQuant;
 use image::RgbImage;
 use image::imageops::{self, FilterType};
+use rayon::prelude::*;
 
 use crate::picture::PictureError;
 use crate::picture::file::{failed, replace};
+use crate::picture::palette::{COLOURS, Palette};
 
-/// Colours of the palette; the last of GIF's 256 places means "as in the frame before".
-const COLOURS: usize = 255;
-const UNCHANGED: u8 = 255;
-/// Colours that take turns in the dither of one colour.
-const TURNS: usize = 16;
-/// Bits of each channel by which colours share a dither.
-const BITS: u32 = 6;
-/// Frames that the palette is learnt from.
-const SAMPLES: usize = 8;
+/// Index of the palette that means "as in the frame before".
+const UNCHANGED: u8 = COLOURS as u8;
+/// Photographs that are read at a time: between two lots the caller may stop the work.
+const LOT: usize = 8;
 
 /// The photographs in a folder, in the order of their numbers.
 ///
@@ -72,23 +68,29 @@ pub fn write(
     let steps = 2 * paths.len();
     let mut pictures: Vec<RgbImage> = Vec::with_capacity(paths.len());
     let mut first = None;
-    for (_, path) in &paths {
+    for lot in paths.chunks(LOT) {
         if progress(pictures.len(), steps).is_break() {
             return Err(PictureError::Interrupted);
         }
-        let picture = read(path)?;
-        let size = *first.get_or_insert(picture.dimensions());
-        if picture.dimensions() != size {
-            let text = |(width, height)| format!("{width} x {height}");
-            return Err(PictureError::Size {
-                path: path.clone(),
-                found: text(picture.dimensions()),
-                expected: text(size),
-            });
+        let read: Vec<_> = lot
+            .par_iter()
+            .map(|(_, path)| read(path).map(|found| (found.dimensions(), reduced(found, width))))
+            .collect();
+        for (read, (_, path)) in read.into_iter().zip(lot) {
+            let (size, picture) = read?;
+            let expected = *first.get_or_insert(size);
+            if size != expected {
+                let text = |(width, height)| format!("{width} x {height}");
+                return Err(PictureError::Size {
+                    path: path.clone(),
+                    found: text(size),
+                    expected: text(expected),
+                });
+            }
+            pictures.push(picture);
         }
-        pictures.push(reduced(&picture, width));
     }
-    let mut palette = Palette::learn(&pictures);
+    let palette = Palette::learn(&pictures);
     replace(output, |file| {
         let encoding = |error: gif::EncodingError| failed(output, std::io::Error::other(error));
         let (columns, rows) = pictures[0].dimensions();
@@ -97,7 +99,7 @@ pub fn write(
             _ => return Err(failed(output, std::io::Error::other("too large for GIF"))),
         };
         let mut encoder =
-            gif::Encoder::new(file, columns, rows, &palette.colours).map_err(encoding)?;
+            gif::Encoder::new(file, columns, rows, &palette.values).map_err(encoding)?;
         encoder
             .set_repeat(gif::Repeat::Infinite)
             .map_err(encoding)?;
@@ -153,103 +155,19 @@ pub(crate) fn read(path: &Path) -> Result<RgbImage, PictureError> {
 }
 
 /// At most `width` pixels wide.
-pub(crate) fn reduced(picture: &RgbImage, width: u32) -> RgbImage {
+pub(crate) fn reduced(picture: RgbImage, width: u32) -> RgbImage {
     let (columns, rows) = picture.dimensions();
     let width = width.max(1);
     if columns <= width {
-        return picture.clone();
+        return picture;
     }
     let height = (f64::from(rows) * f64::from(width) / f64::from(columns)).round();
-    imageops::resize(picture, width, height.max(1.0) as u32, FilterType::Triangle)
-}
-
-/// A palette and, for every colour met, the palette colours that take turns to make it.
-struct Palette {
-    colours: Vec<u8>,
-    mixtures: Vec<Option<Box<[u8; TURNS]>>>,
-}
-
-impl Palette {
-    fn learn(pictures: &[RgbImage]) -> Self {
-        let step = pictures.len().div_ceil(SAMPLES);
-        let samples: Vec<u8> = pictures
-            .iter()
-            .step_by(step)
-            .flat_map(|picture| picture.pixels())
-            .flat_map(|pixel| [pixel[0], pixel[1], pixel[2], 255])
-            .collect();
-        let mut colours = NeuQuant::new(10, COLOURS, &samples).color_map_rgb();
-        // A place for "unchanged"; its colour is never seen.
-        colours.resize(3 * (COLOURS + 1), 0);
-        Self {
-            colours,
-            mixtures: vec![None; 1 << (3 * BITS)],
-        }
-    }
-
-    fn colour(&self, index: usize) -> [i32; 3] {
-        std::array::from_fn(|i| i32::from(self.colours[3 * index + i]))
-    }
-
-    fn nearest(&self, wanted: [i32; 3]) -> usize {
-        let far = |index: &usize| -> i32 {
-            std::iter::zip(self.colour(*index), wanted)
-                .map(|(a, b)| (a - b) * (a - b))
-                .sum()
-        };
-        (0..COLOURS).min_by_key(far).unwrap_or(0)
-    }
-
-    /// Colours whose mean is nearly the one wanted: each is the nearest to what the ones before
-    /// it have left over. Sorted from dark to light, so that a threshold can choose.
-    fn mixture(&self, wanted: [i32; 3]) -> Box<[u8; TURNS]> {
-        let mut left = [0; 3];
-        let mut chosen = [0_u8; TURNS];
-        for place in &mut chosen {
-            let aim: [i32; 3] = std::array::from_fn(|i| wanted[i] + left[i] * 3 / 4);
-            let index = self.nearest(aim);
-            let got = self.colour(index);
-            left = std::array::from_fn(|i| left[i] + wanted[i] - got[i]);
-            *place = index as u8;
-        }
-        chosen.sort_by_key(|index| {
-            let [red, green, blue] = self.colour(usize::from(*index));
-            (299 * red + 587 * green + 114 * blue, *index)
-        });
-        Box::new(chosen)
-    }
-
-    fn dither(&mut self, picture: &RgbImage) -> Vec<u8> {
-        // B. E. Bayer's ordered matrix (IEEE Int. Conf. on Communications, 1973), from memory.
-        const ORDER: [[usize; 4]; 4] =
-            [[0, 8, 2, 10], [12, 4, 14, 6], [3, 11, 1, 9], [15, 7, 13, 5]];
-        let mut out = Vec::with_capacity(picture.pixels().len());
-        for (x, y, pixel) in picture.enumerate_pixels() {
-            let turn = ORDER[y as usize % 4][x as usize % 4];
-            // Which of the colours that share a mixture: chosen by place as well, so that their
-            // limits do not show as steps.
-            let key = pixel.0.iter().fold(0, |key, value| {
-                let between = ((turn * 7 + 3) % TURNS) as u32 * (1 << (8 - BITS)) / TURNS as u32;
-                let part = (u32::from(*value) + between) >> (8 - BITS);
-                (key << BITS) | part.min((1 << BITS) - 1) as usize
-            });
-            let mixture = match &self.mixtures[key] {
-                Some(mixture) => mixture[turn],
-                None => {
-                    let wanted = std::array::from_fn(|i| {
-                        let part = (key >> (BITS as usize * (2 - i))) & ((1 << BITS) - 1);
-                        (part << (8 - BITS)) as i32
-                    });
-                    let mixture = self.mixture(wanted);
-                    let index = mixture[turn];
-                    self.mixtures[key] = Some(mixture);
-                    index
-                }
-            };
-            out.push(mixture);
-        }
-        out
-    }
+    imageops::resize(
+        &picture,
+        width,
+        height.max(1.0) as u32,
+        FilterType::Triangle,
+    )
 }
 
 #[cfg(test)]

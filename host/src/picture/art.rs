@@ -121,7 +121,23 @@ pub(crate) struct Plane {
     pub(crate) height: usize,
     /// Row by row from the top.
     pub(crate) pixels: Vec<[u16; 4]>,
+    /// What the samples that start in a tile can find, row by row of tiles.
+    tiles: Vec<Cover>,
 }
+
+/// How a part of a painting covers what lies behind it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Cover {
+    /// Not at all.
+    Clear,
+    /// Here and there, or not fully.
+    Part,
+    /// Fully.
+    Full,
+}
+
+/// Width and height of a tile, pixels.
+const TILE: usize = 16;
 
 /// A painting and its reductions to a half, a quarter and so on.
 pub(crate) struct Art {
@@ -136,6 +152,56 @@ impl Plane {
             width,
             height,
             pixels: vec![[0; 4]; (width + 2) * (height + 2)],
+            tiles: Vec::new(),
+        }
+    }
+
+    /// Notes what each tile covers. A sample reads the next column and row too, so a tile answers
+    /// for one of each beyond its own.
+    fn with_tiles(mut self) -> Self {
+        let rows = self.height + 2;
+        for top in (0..rows).step_by(TILE) {
+            for left in (0..self.stride).step_by(TILE) {
+                let right = (left + TILE + 1).min(self.stride);
+                let (mut clear, mut full) = (true, true);
+                for y in top..(top + TILE + 1).min(rows) {
+                    for pixel in &self.pixels[y * self.stride + left..y * self.stride + right] {
+                        clear &= pixel[3] == 0;
+                        full &= pixel[3] == u16::MAX;
+                    }
+                }
+                self.tiles.push(match (clear, full) {
+                    (true, _) => Cover::Clear,
+                    (_, true) => Cover::Full,
+                    _ => Cover::Part,
+                });
+            }
+        }
+        self
+    }
+
+    /// What samples within a rectangle cover, both corners included, counted from the border. The
+    /// outside is clear.
+    pub(crate) fn cover(&self, [left, right]: [f64; 2], [top, bottom]: [f64; 2]) -> Cover {
+        let (across, rows) = (self.stride.div_ceil(TILE), self.height + 2);
+        let inside =
+            left >= 0.0 && top >= 0.0 && right < self.stride as f64 && bottom < rows as f64;
+        if right < 0.0 || bottom < 0.0 || left >= self.stride as f64 || top >= rows as f64 {
+            return Cover::Clear;
+        }
+        // Truncation to zero or more; past the end is the last tile.
+        let columns = left as usize / TILE..=(right as usize).min(self.stride - 1) / TILE;
+        let (mut clear, mut full) = (true, inside);
+        for row in top as usize / TILE..=(bottom as usize).min(rows - 1) / TILE {
+            for tile in &self.tiles[row * across + columns.start()..=row * across + columns.end()] {
+                clear &= *tile == Cover::Clear;
+                full &= *tile == Cover::Full;
+            }
+        }
+        match (clear, full) {
+            (true, _) => Cover::Clear,
+            (_, true) => Cover::Full,
+            _ => Cover::Part,
         }
     }
 
@@ -227,6 +293,8 @@ impl Art {
             let half = last.halved();
             planes.push(half);
         }
-        Self { planes }
+        Self {
+            planes: planes.into_iter().map(Plane::with_tiles).collect(),
+        }
     }
 }

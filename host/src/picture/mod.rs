@@ -4,7 +4,9 @@
 pub mod animation;
 mod art;
 mod file;
+mod grain;
 mod light;
+mod palette;
 mod scene;
 pub mod strip;
 

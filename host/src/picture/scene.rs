@@ -1,16 +1,21 @@
 //! The photograph of a stand, from where its panes physically are.
 
+use std::ops::Range;
+
 use image::RgbImage;
 use rayon::prelude::*;
 
 use crate::optics;
-use crate::picture::art::{Art, PictureError, Plane};
+use crate::picture::art::{Art, Cover, PictureError, Plane};
 use crate::picture::light;
 use crate::shot::Shot;
 use crate::stand::{LevelId, Stand, StandPose};
 
 /// Light of the plain ground behind all glass: the grey card of 18 % (common practice, no source).
 const GROUND: f32 = 0.18;
+
+/// Columns of a row that are decided on together: what is hidden or clear there is not computed.
+const BLOCK: usize = 16;
 
 /// A stand with the paintings on its panes, ready to be photographed.
 pub struct Scene {
@@ -42,6 +47,26 @@ struct Seen<'a> {
     fine: Sheet<'a>,
     coarse: Option<(Sheet<'a>, f32)>,
 }
+
+/// A row of the picture on a plane, counted from the border: `u = u[0] x + u[1]`.
+struct Line<'a> {
+    plane: &'a Plane,
+    u: [f64; 2],
+    v: [f64; 2],
+    /// Columns whose samples touch the plane.
+    columns: Range<usize>,
+}
+
+/// One level in a row of the picture.
+struct Row<'a> {
+    fine: Line<'a>,
+    coarse: Option<(Line<'a>, f32)>,
+    /// What it covers of the block that is being worked on.
+    cover: Cover,
+}
+
+/// Light of a block's columns.
+type Block = [[f32; 4]; BLOCK];
 
 impl Scene {
     /// Loads the art of every layer. `progress` hears how many layers of how many are loaded.
@@ -114,21 +139,23 @@ impl Scene {
             .as_mut()
             .par_chunks_exact_mut(columns as usize * 3)
             .enumerate()
-            .for_each_init(
-                || vec![[0.0_f32; 4]; columns as usize],
-                |light, (row, out)| {
-                    light.fill([GROUND * 65535.0; 4]);
-                    for level in &levels {
-                        level.lay_over(row, light);
-                    }
-                    for (out, light) in out.chunks_exact_mut(3).zip(light.iter()) {
+            .for_each(|(row, out)| {
+                let mut rows: Vec<Row<'_>> = levels
+                    .iter()
+                    .map(|level| level.row(row, columns as usize))
+                    .collect();
+                for (block, out) in out.chunks_mut(3 * BLOCK).enumerate() {
+                    let columns = block * BLOCK..block * BLOCK + out.len() / 3;
+                    let mut light = [[GROUND * 65535.0; 4]; BLOCK];
+                    lay_all(&mut rows, &columns, &mut light);
+                    for (out, light) in out.chunks_exact_mut(3).zip(&light) {
                         for (out, light) in out.iter_mut().zip(light) {
                             // Saturates: what is brighter than white is white.
                             *out = values[usize::from((light + 0.5) as u16)];
                         }
                     }
-                },
-            );
+                }
+            });
         picture
     }
 
@@ -253,86 +280,139 @@ impl Sheet<'_> {
         first.ceil() as usize..last.floor() as usize + 1
     }
 
-    /// The light at a column of a row, between four pixels.
-    #[inline]
-    fn sample(&self, x: f64, u: f64, v: f64) -> [f32; 4] {
-        // Not below -1 within `columns`, so that truncation is the floor.
-        let u = (self.map.u[0] * x + u) as f32;
-        let v = (self.map.v[0] * x + v) as f32;
-        let (column, row) = (u as usize, v as usize);
-        let (right, below) = (u - column as f32, v - row as f32);
-        let at = row * self.plane.stride + column;
-        let Some([a, b]) = self.plane.pixels.get(at..at + 2) else {
-            return [0.0; 4];
-        };
-        let at = at + self.plane.stride;
-        let Some([c, d]) = self.plane.pixels.get(at..at + 2) else {
-            return [0.0; 4];
-        };
-        let [wa, wb, wc, wd] = [
-            (1.0 - right) * (1.0 - below),
-            right * (1.0 - below),
-            (1.0 - right) * below,
-            right * below,
-        ];
-        std::array::from_fn(|i| {
-            f32::from(a[i]) * wa
-                + f32::from(b[i]) * wb
-                + f32::from(c[i]) * wc
-                + f32::from(d[i]) * wd
-        })
-    }
-
-    /// `u` and `v` at the start of a row, counted from the border.
-    fn start(&self, row: usize) -> (f64, f64) {
-        let row = row as f64;
-        (
-            self.map.u[1] * row + self.map.u[2] + 1.0,
-            self.map.v[1] * row + self.map.v[2] + 1.0,
-        )
+    /// A row of the picture.
+    fn line(&self, row: usize, columns: usize) -> Line<'_> {
+        let along = |[step, down, start]: [f64; 3]| [step, down * row as f64 + start + 1.0];
+        Line {
+            plane: self.plane,
+            u: along(self.map.u),
+            v: along(self.map.v),
+            columns: self.columns(row, columns),
+        }
     }
 }
 
 impl Seen<'_> {
-    /// Lays a row of the level over what lies behind it. What a pane itself takes of the light,
-    /// and the softness of what is out of focus, would go in here.
-    fn lay_over(&self, row: usize, light: &mut [[f32; 4]]) {
-        let (u, v) = self.fine.start(row);
-        let columns = self.fine.columns(row, light.len());
+    /// A row of the picture.
+    fn row(&self, row: usize, columns: usize) -> Row<'_> {
+        Row {
+            fine: self.fine.line(row, columns),
+            coarse: self
+                .coarse
+                .as_ref()
+                .map(|(sheet, share)| (sheet.line(row, columns), *share)),
+            cover: Cover::Part,
+        }
+    }
+}
+
+impl Line<'_> {
+    fn cover(&self, columns: &Range<usize>) -> Cover {
+        let span = |[step, start]: [f64; 2]| {
+            let (a, b) = (
+                start + step * columns.start as f64,
+                start + step * (columns.end - 1) as f64,
+            );
+            // With room for rounding.
+            [a.min(b) - 1e-3, a.max(b) + 1e-3]
+        };
+        self.plane.cover(span(self.u), span(self.v))
+    }
+
+    /// The light at some columns, between four pixels each. Where there is none, `shade` is not
+    /// called.
+    #[inline]
+    fn samples(&self, columns: &Range<usize>, mut shade: impl FnMut(usize, [f32; 4])) {
+        let first = columns.start.max(self.columns.start);
+        let last = columns.end.min(self.columns.end);
+        let stride = self.plane.stride;
+        // 32 bits before the point and 32 behind it: exact to 2^-32 pixels a step.
+        let fixed = |value: f64| (value * 4_294_967_296.0) as i64;
+        let (mut u, mut v) = (
+            fixed(self.u[1] + self.u[0] * first as f64),
+            fixed(self.v[1] + self.v[0] * first as f64),
+        );
+        let (step_u, step_v) = (fixed(self.u[0]), fixed(self.v[0]));
+        let part = |value: i64| ((value as u32) >> 8) as i32 as f32 * (1.0 / 16_777_216.0);
+        for x in first..last {
+            let at = ((v >> 32) as usize)
+                .wrapping_mul(stride)
+                .wrapping_add((u >> 32) as usize);
+            let (right, below) = (part(u), part(v));
+            u = u.wrapping_add(step_u);
+            v = v.wrapping_add(step_v);
+            let Some(four) = self
+                .plane
+                .pixels
+                .get(at..)
+                .and_then(|rest| rest.get(..stride + 2))
+            else {
+                continue;
+            };
+            let [a, b, c, d] = [four[0], four[1], four[stride], four[stride + 1]]
+                .map(|pixel| pixel.map(f32::from));
+            let d_part = right * below;
+            let [b_part, c_part] = [right - d_part, below - d_part];
+            let a_part = 1.0 - right - c_part;
+            shade(
+                x - columns.start,
+                std::array::from_fn(|i| {
+                    a[i] * a_part + b[i] * b_part + c[i] * c_part + d[i] * d_part
+                }),
+            );
+        }
+    }
+}
+
+impl Row<'_> {
+    /// What the level covers of some columns.
+    fn look(&self, columns: &Range<usize>) -> Cover {
+        let fine = self.fine.cover(columns);
         match &self.coarse {
-            None => {
-                for (x, light) in columns.clone().zip(&mut light[columns]) {
-                    over(light, self.fine.sample(x as f64, u, v));
-                }
-            }
+            Some((coarse, _)) if coarse.cover(columns) != fine => Cover::Part,
+            _ => fine,
+        }
+    }
+
+    /// Lays some columns of the level over what lies behind them. What a pane itself takes of the
+    /// light, and the softness of what is out of focus, would go in here.
+    fn lay_over(&self, columns: &Range<usize>, light: &mut Block) {
+        match &self.coarse {
+            None => self
+                .fine
+                .samples(columns, |x, sample| over(&mut light[x], sample)),
             Some((coarse, share)) => {
-                let both = coarse.columns(row, light.len());
-                let (coarse_u, coarse_v) = coarse.start(row);
-                let all = if columns.is_empty() {
-                    both.clone()
-                } else if both.is_empty() {
-                    columns.clone()
-                } else {
-                    columns.start.min(both.start)..columns.end.max(both.end)
-                };
-                for (x, light) in all.clone().zip(&mut light[all]) {
-                    let at = x as f64;
-                    let fine = if columns.contains(&x) {
-                        self.fine.sample(at, u, v)
-                    } else {
-                        [0.0; 4]
-                    };
-                    let coarse = if both.contains(&x) {
-                        coarse.sample(at, coarse_u, coarse_v)
-                    } else {
-                        [0.0; 4]
-                    };
-                    over(
-                        light,
-                        std::array::from_fn(|i| fine[i] + (coarse[i] - fine[i]) * share),
-                    );
+                let mut both: Block = [[0.0; 4]; BLOCK];
+                self.fine.samples(columns, |x, sample| {
+                    both[x] = sample.map(|value| value * (1.0 - share));
+                });
+                coarse.samples(columns, |x, sample| {
+                    for (both, value) in both[x].iter_mut().zip(sample) {
+                        *both += value * share;
+                    }
+                });
+                for (light, sample) in light.iter_mut().zip(both) {
+                    over(light, sample);
                 }
             }
+        }
+    }
+}
+
+/// Some columns of a row, levels from the farthest to the nearest: from the nearest one that hides
+/// all behind it on.
+fn lay_all(levels: &mut [Row<'_>], columns: &Range<usize>, light: &mut Block) {
+    let mut first = 0;
+    for (index, level) in levels.iter_mut().enumerate().rev() {
+        level.cover = level.look(columns);
+        if level.cover == Cover::Full {
+            first = index;
+            break;
+        }
+    }
+    for level in &levels[first..] {
+        if level.cover != Cover::Clear {
+            level.lay_over(columns, light);
         }
     }
 }

@@ -27,7 +27,7 @@ pub fn write(folder: &Path, frames: &[u32], width: u32, output: &Path) -> Result
             .iter()
             .find(|(number, _)| number == frame)
             .ok_or_else(|| missing(format!("frame {frame}")))?;
-        pictures.push(reduced(&read(path)?, width));
+        pictures.push(reduced(read(path)?, width));
     }
     let Some(first) = pictures.first() else {
         return Err(missing("any frame".to_owned()));
