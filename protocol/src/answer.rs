@@ -92,7 +92,8 @@ pub struct Switches {
 pub enum Halt {
     /// The stop circuit opened. No position is trusted any more.
     Stop,
-    /// An axis ran into a switch. Its position is not trusted any more.
+    /// An axis ran into a switch, or one tripped behind it on its way. Its position is not trusted
+    /// any more.
     Limit {
         /// The axis.
         axis: AxisIndex,
@@ -201,7 +202,7 @@ pub enum Refusal {
         /// Where it is.
         at: Steps,
     },
-    /// A switch is tripped, and the move does not lead away from it.
+    /// A switch of the axis is tripped, and this is not a nudge away from it.
     SwitchTripped(AxisIndex),
     /// Not still for long enough.
     NotSettled {

@@ -30,7 +30,8 @@ pub enum Command {
     },
     /// Find an axis's home switch. Answered at once; [`Status`](crate::Status) tells the outcome.
     Home(HomeOrder),
-    /// Move axes to positions; all start and end together. Answered at once.
+    /// Move axes to positions; all start and end together. Refused where a switch of an axis that
+    /// is to go is tripped, at either end. Answered at once.
     Move {
         /// Where each axis stands and is to go; an axis not named stays.
         targets: Vec<AxisTarget, MAX_AXES>,
@@ -40,7 +41,8 @@ pub enum Command {
     Nudge(NudgeOrder),
     /// Bring everything that moves to a controlled stop.
     Halt,
-    /// A person has seen why the board halted: let it move again. Refused while the cause lasts.
+    /// A person has seen why the board halted: let it move again. Refused while it still comes to
+    /// a stop or the stop circuit is open; a limit switch may still be tripped.
     Acknowledge,
     /// Begin (or go on with) a take: its tokens up to `spent` can no longer be fired.
     OpenShot {
@@ -51,7 +53,8 @@ pub enum Command {
     },
     /// Close the shutter once. Acts at most once for each token.
     Fire(FireOrder),
-    /// Make this token unfireable, then say whether it has been fired.
+    /// Make this token unfireable, then say whether it has been fired since this start of the
+    /// board: of what an earlier start did, only the mark in the identity can tell.
     Fence {
         /// The take.
         shot: ShotId,
@@ -135,7 +138,8 @@ pub struct HomeOrder {
     pub slow: u32,
     /// Farthest to go in search of the switch, in steps.
     pub search: u32,
-    /// Farthest to back off, in steps, before the switch must have opened.
+    /// Farthest to back off, in steps, before the switch must have opened: more than the fast
+    /// approach overruns it in its controlled stop.
     pub back_off: u32,
     /// How far beyond the opening of the switch to come to rest, in steps.
     pub clear: u32,

@@ -5,11 +5,15 @@
 //!
 //! 1. The inputs are read. With the stop circuit open nothing steps any more, from this very tick
 //!    on. An axis that runs into a switch, outside a homing that looks for it, does not step at
-//!    this tick either.
+//!    this tick either; nor does one whose switch at the other end trips while it moves. The tick
+//!    after the last step still counts: that step may have been the one that trips it.
 //! 2. The host's silence.
 //! 3. Homing looks at the inputs: the axis stops at the step at which its switch tripped.
 //! 4. Motion: direction lines, pulses, counters.
 //! 5. The shutter. It and motion exclude each other: neither begins while the other is under way.
+//!
+//! Nothing here divides, with one exception: a homing that begins a part of its way, at rest,
+//! divides once for its one axis. Moves and nudges are handed over as paths begun elsewhere.
 
 use heapless::Vec;
 use panestep_protocol::{
@@ -24,7 +28,7 @@ use crate::guard::{self, Guard};
 use crate::hardware::Hardware;
 use crate::homing::{Act, HomePlan, Search, View};
 use crate::log;
-use crate::motion::Profile;
+use crate::motion::Path;
 use crate::shutter::Shutter;
 
 /// Longest silence that may be asked for, in seconds.
@@ -63,6 +67,10 @@ pub struct Core<H> {
     /// Axes whose home switch is at the positive end, and those with a reversed direction line.
     home_above: AxisMask,
     reversed: AxisMask,
+    /// The switches as they were when the axes set out.
+    leaving: Switches,
+    /// Something moved at the last tick, and not in search of a switch.
+    moved: bool,
     /// No tick has read the inputs yet.
     unread: bool,
 }
@@ -95,6 +103,8 @@ impl<H: Hardware> Core<H> {
             still: 0,
             home_above: AxisMask::NONE,
             reversed: AxisMask::NONE,
+            leaving: Switches::default(),
+            moved: false,
             unread: true,
         }
     }
@@ -108,7 +118,7 @@ impl<H: Hardware> Core<H> {
         let silent = self.guard.listen(1);
         if switches.stop {
             self.stop();
-        } else if self.drive.is_moving() {
+        } else if self.moved || self.drive.is_moving() {
             self.collide(switches);
         }
         if silent && matches!(self.task, Task::Moving | Task::Homing(_)) {
@@ -118,6 +128,8 @@ impl<H: Hardware> Core<H> {
             self.home_tick(switches);
         }
         let moving = self.drive.is_moving();
+        // An axis that has looked for its home switch may well have come to rest on it.
+        self.moved = moving && self.expecting().is_none();
         self.drive.tick(&mut self.hardware);
         if !self.drive.is_moving() && matches!(self.task, Task::Moving | Task::Stopping { .. }) {
             self.task = Task::Idle;
@@ -127,8 +139,9 @@ impl<H: Hardware> Core<H> {
         } else {
             self.still.saturating_add(1)
         };
+        let lost = matches!(self.guard.halt, Some(Halt::Stop | Halt::Limit { .. }));
         self.shutter
-            .tick(&mut self.hardware, switches.contact, switches.stop);
+            .tick(&mut self.hardware, switches.contact, lost);
     }
 
     /// How many ticks from here would do nothing but count time, provided that no input changes
@@ -322,7 +335,9 @@ impl<H: Hardware> Core<H> {
             }
             let way = target.to.0.checked_sub(target.from.0);
             let way = way.ok_or(Refusal::BadValue(target.axis))?;
-            self.open_ahead(target.axis, way)?;
+            if way != 0 {
+                self.clear_of_switches(target.axis)?;
+            }
             if let Some(place) = steps.get_mut(self.index(target.axis)?) {
                 *place = way;
             }
@@ -330,14 +345,15 @@ impl<H: Hardware> Core<H> {
         Ok(steps)
     }
 
-    /// Begins a move, if it still can; the ticks until rest.
+    /// Begins a move, if it still can; the ticks until rest. `path`: begun over the steps that
+    /// [`Core::may_move`] gave for these targets.
     pub(crate) fn begin_move(
         &mut self,
         targets: &[AxisTarget],
-        profile: Profile,
+        path: &Path,
     ) -> Result<Ticks, Refusal> {
-        let steps = self.may_move(targets)?;
-        self.begin(&steps, profile)
+        self.may_move(targets)?;
+        self.begin(path)
     }
 
     /// Whether this nudge could begin now.
@@ -360,14 +376,15 @@ impl<H: Hardware> Core<H> {
         Ok(steps)
     }
 
-    /// Begins a nudge, if it still can; the ticks until rest.
+    /// Begins a nudge, if it still can; the ticks until rest. `path`: begun over the steps that
+    /// [`Core::may_nudge`] gave for this order.
     pub(crate) fn begin_nudge(
         &mut self,
         order: &NudgeOrder,
-        profile: Profile,
+        path: &Path,
     ) -> Result<Ticks, Refusal> {
-        let steps = self.may_nudge(order)?;
-        self.begin(&steps, profile)
+        self.may_nudge(order)?;
+        self.begin(path)
     }
 
     /// Whether this axis could be homed now.
@@ -388,6 +405,7 @@ impl<H: Hardware> Core<H> {
         self.may_home(axis)?;
         let index = self.index(axis)?;
         self.homed.remove(index);
+        self.leaving = self.switches;
         self.task = Task::Homing(Search::new(
             plan,
             self.switches.home.contains(index),
@@ -525,9 +543,21 @@ impl<H: Hardware> Core<H> {
         }
     }
 
-    fn begin(&mut self, steps: &[i32; MAX_AXES], profile: Profile) -> Result<Ticks, Refusal> {
-        let way = self.drive.begin(steps, profile, self.reversed);
-        let way = way.ok_or(Refusal::TooLong)?;
+    /// None of the axis's switches is tripped. Within its travel none may be; out of a tripped one
+    /// the way is slow, by a nudge.
+    fn clear_of_switches(&self, axis: AxisIndex) -> Result<(), Refusal> {
+        let index = self.index(axis)?;
+        if self.switches.home.contains(index) || self.switches.far.contains(index) {
+            return Err(Refusal::SwitchTripped(axis));
+        }
+        Ok(())
+    }
+
+    fn begin(&mut self, path: &Path) -> Result<Ticks, Refusal> {
+        // Not reached: nothing moves, that has been made sure of.
+        let busy = Refusal::Busy(Activity::Moving);
+        let way = self.drive.begin(path, self.reversed).ok_or(busy)?;
+        self.leaving = self.switches;
         if self.drive.is_moving() {
             self.task = Task::Moving;
         }
@@ -551,15 +581,24 @@ impl<H: Hardware> Core<H> {
         if let Some(axis) = self.expecting() {
             switches.home.remove(axis);
         }
-        let ways = self.drive.under_way();
-        let hit = guard::collisions(ways, switches, self.home_above);
+        let (rising, falling) = self.drive.ways();
+        let ahead = guard::collisions((rising, falling), switches, self.home_above);
+        let behind = if matches!(self.task, Task::Homing(_)) {
+            // The search itself knows what that means.
+            AxisMask::NONE
+        } else {
+            let ways = (rising, falling);
+            guard::tripped_behind(ways, switches, self.leaving, self.home_above)
+        };
+        let hit = AxisMask(ahead.0 | behind.0);
         if hit.is_empty() {
             return;
         }
+        let above = AxisMask((ahead.0 & rising.0) | (behind.0 & !ahead.0 & falling.0));
         for axis in hit.iter() {
             self.drive.drop_axis(axis);
             self.homed.remove(axis);
-            let halt = guard::limit(axis, ways.0);
+            let halt = guard::limit(axis, above);
             log::warning!("halt: {}", halt);
             self.guard.latch(halt);
         }
@@ -617,14 +656,18 @@ impl<H: Hardware> Core<H> {
         let Task::Homing(search) = &mut self.task else {
             return;
         };
-        let plan = *search.plan();
-        let axis = usize::from(plan.order.axis.0);
+        let axis = usize::from(search.plan().order.axis.0);
         let act = search.tick(View {
             home: switches.home.contains(axis),
             far: switches.far.contains(axis),
             moving: self.drive.is_moving(),
             position: self.drive.position(axis),
         });
+        // At nearly every tick there is nothing, and the plan need not be copied.
+        if act == Act::Nothing {
+            return;
+        }
+        let plan = *search.plan();
         match act {
             Act::Nothing => {}
             Act::Begin(away, profile) => {
@@ -637,7 +680,9 @@ impl<H: Hardware> Core<H> {
                 if let Some(place) = steps.get_mut(axis) {
                     *place = way;
                 }
-                if self.drive.begin(&steps, profile, self.reversed).is_none() {
+                let mut path = Path::idle();
+                if !path.begin(&steps, profile) || self.drive.begin(&path, self.reversed).is_none()
+                {
                     // Not reached: each way is one that its profile was planned for.
                     self.fail(&plan, HomingFault::Interrupted);
                 }

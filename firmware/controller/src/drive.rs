@@ -3,7 +3,7 @@
 use panestep_protocol::{AxisMask, MAX_AXES};
 
 use crate::hardware::StepPort;
-use crate::motion::{Path, Profile};
+use crate::motion::Path;
 
 /// What the next tick of a move is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,8 +28,10 @@ pub(crate) struct Drive {
     lines: AxisMask,
     wanted: AxisMask,
     positions: [i32; MAX_AXES],
-    /// Ticks since the last pulse on any axis; stays at the greatest value.
+    /// Ticks since the last pulse on any axis, and since the last change of a direction line; they
+    /// stay at the greatest value.
     since_step: u32,
+    since_turn: u32,
     /// Ticks between a change of a direction line and a pulse, either way round.
     setup: u32,
 }
@@ -45,40 +47,45 @@ impl Drive {
             wanted: AxisMask::NONE,
             positions: [0; MAX_AXES],
             since_step: u32::MAX,
+            // The lines were set at the start.
+            since_turn: 0,
             setup,
         }
     }
 
-    /// Begins a move and returns the ticks until it is over, or `None` where one is under way or
-    /// the profile does not reach that far. `reversed`: axes whose line is low when their counter
-    /// rises.
-    pub(crate) fn begin(
-        &mut self,
-        steps: &[i32; MAX_AXES],
-        profile: Profile,
-        reversed: AxisMask,
-    ) -> Option<u32> {
-        if !self.path.begin(steps, profile) {
+    /// Takes over a path that has just begun and returns the ticks until it is over, or `None` where
+    /// another one is under way. `reversed`: axes whose line is low when their counter rises.
+    pub(crate) fn begin(&mut self, path: &Path, reversed: AxisMask) -> Option<u32> {
+        if self.path.is_moving() {
             return None;
         }
+        self.path.clone_from(path);
         self.axes = self.path.axes();
         self.positive = self.path.directions();
         let high = self.positive.0 ^ reversed.0;
         self.wanted = AxisMask((self.lines.0 & !self.axes.0) | (high & self.axes.0));
-        if self.wanted == self.lines || self.axes.is_empty() {
+        let way = self.path.ticks_left().unwrap_or(0);
+        let lead = if self.axes.is_empty() {
             self.stage = Stage::Run;
-            return Some(profile.ticks());
-        }
-        self.stage = Stage::Turn;
-        // The lines change at the first tick at the earliest.
-        let wait = self.setup.saturating_sub(self.since_step).saturating_sub(1);
-        let lead = wait.saturating_add(self.setup);
-        Some(lead.saturating_add(profile.ticks()))
+            0
+        } else if self.wanted == self.lines {
+            // A move cut short before its first pulse may have changed them just now.
+            let lead = self.setup.saturating_sub(self.since_turn).saturating_sub(1);
+            self.stage = Stage::Lead(lead.saturating_add(1));
+            lead
+        } else {
+            self.stage = Stage::Turn;
+            // The lines change at the first tick at the earliest.
+            let wait = self.setup.saturating_sub(self.since_step).saturating_sub(1);
+            wait.saturating_add(self.setup)
+        };
+        Some(lead.saturating_add(way))
     }
 
     /// One tick: sends the pulses that are due and counts them; the axes that stepped.
     pub(crate) fn tick(&mut self, port: &mut impl StepPort) -> AxisMask {
         self.since_step = self.since_step.saturating_add(1);
+        self.since_turn = self.since_turn.saturating_add(1);
         if !self.path.is_moving() {
             return AxisMask::NONE;
         }
@@ -88,6 +95,7 @@ impl Drive {
             }
             port.directions(self.wanted);
             self.lines = self.wanted;
+            self.since_turn = 0;
             self.stage = Stage::Lead(self.setup.saturating_add(1));
         }
         if let Stage::Lead(left) = self.stage {
@@ -119,6 +127,7 @@ impl Drive {
     /// Time goes by at rest.
     pub(crate) const fn skip(&mut self, ticks: u32) {
         self.since_step = self.since_step.saturating_add(ticks);
+        self.since_turn = self.since_turn.saturating_add(ticks);
     }
 
     /// A controlled stop; at once where no pulse has been sent yet.
@@ -145,11 +154,9 @@ impl Drive {
         self.path.is_moving()
     }
 
-    /// Axes of the move under way whose counters rise, and those whose counters fall.
-    pub(crate) const fn under_way(&self) -> (AxisMask, AxisMask) {
-        if !self.path.is_moving() {
-            return (AxisMask::NONE, AxisMask::NONE);
-        }
+    /// Axes of the move under way, or else of the last one, whose counters rise, and those whose
+    /// counters fall.
+    pub(crate) const fn ways(&self) -> (AxisMask, AxisMask) {
         let rising = self.axes.0 & self.positive.0;
         (AxisMask(rising), AxisMask(self.axes.0 & !rising))
     }

@@ -57,7 +57,8 @@ const fn gravity(halt: Halt) -> u8 {
     }
 }
 
-/// The axes that run into a tripped switch. A switch that is tripped at the end that an axis
+/// The axes that run into a tripped switch at the end that they go to: those whose home switch it
+/// is, and those whose switch at the other end. A switch that is tripped at the end that an axis
 /// leaves is the way out. `home_above`: axes whose home switch is at the positive end.
 pub(crate) const fn collisions(
     (rising, falling): (AxisMask, AxisMask),
@@ -69,12 +70,33 @@ pub(crate) const fn collisions(
     AxisMask((to_home & switches.home.0) | (to_far & switches.far.0))
 }
 
-/// The halt of an axis that ran into a switch.
-pub(crate) const fn limit(axis: usize, rising: AxisMask) -> Halt {
+/// The axes whose switch at the end that they leave has tripped on the way. `leaving`: the switches
+/// as they were when the axes set out; what was tripped then may chatter until it is left.
+///
+/// A switch that trips behind an axis means that its motor runs the wrong way round, or that the
+/// wire has broken.
+pub(crate) const fn tripped_behind(
+    (rising, falling): (AxisMask, AxisMask),
+    switches: Switches,
+    leaving: Switches,
+    home_above: AxisMask,
+) -> AxisMask {
+    let new = Switches {
+        home: AxisMask(switches.home.0 & !leaving.home.0),
+        far: AxisMask(switches.far.0 & !leaving.far.0),
+        ..switches
+    };
+    // What is behind an axis is ahead of one that goes the other way.
+    collisions((falling, rising), new, home_above)
+}
+
+/// The halt of an axis that ran into a switch at its positive end where it is in `above`, else at
+/// its negative end.
+pub(crate) const fn limit(axis: usize, above: AxisMask) -> Halt {
     Halt::Limit {
         // A set has no more than eight axes.
         axis: AxisIndex(axis as u8),
-        toward: if rising.contains(axis) {
+        toward: if above.contains(axis) {
             Toward::Positive
         } else {
             Toward::Negative

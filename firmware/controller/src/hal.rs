@@ -7,7 +7,12 @@
 //!
 //! A pin that reports an error is taken in the safe state: a switch that cannot be read is tripped,
 //! a flash contact that cannot be read is open (no evidence). Once a motor's output has failed, a
-//! pulse may be lost, and the stop reads as open from then on.
+//! pulse may be lost, and once a camera line could not be opened, the shutter may stay open: the
+//! stop reads as open from then on, so that nothing moves. A camera line that could not be closed
+//! shows as a missing flash contact.
+//!
+//! A pulse holds the processor up for its whole width. Where that is too long for the board's tick,
+//! the board brings a [`StepPort`] of its own.
 
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin, PinState};
@@ -72,13 +77,14 @@ impl<O, I, D, M, const AXES: usize, const LAMPS: usize> PinBoard<O, I, D, M, AXE
         }
     }
 
-    /// Whether a motor's output has reported an error since the start.
+    /// Whether a motor's output has reported an error since the start, or a camera line could not
+    /// be opened.
     pub const fn has_failed(&self) -> bool {
         self.failed
     }
 
     /// Gives the parts back.
-    pub fn release(self) -> (Pins<O, I, AXES, LAMPS>, D, M) {
+    pub fn into_parts(self) -> (Pins<O, I, AXES, LAMPS>, D, M) {
         (self.pins, self.delay, self.marks)
     }
 }
@@ -150,12 +156,13 @@ impl<O: OutputPin, I: InputPin, D, M, const AXES: usize, const LAMPS: usize> Cam
     for PinBoard<O, I, D, M, AXES, LAMPS>
 {
     fn half_press(&mut self, closed: bool) {
-        // A line that cannot be set shows as a missing contact.
-        let _ = self.pins.half_press.set_state(PinState::from(closed));
+        let set = self.pins.half_press.set_state(PinState::from(closed));
+        self.failed |= set.is_err() && !closed;
     }
 
     fn release(&mut self, closed: bool) {
-        let _ = self.pins.release.set_state(PinState::from(closed));
+        let set = self.pins.release.set_state(PinState::from(closed));
+        self.failed |= set.is_err() && !closed;
     }
 
     fn contact(&mut self) -> bool {

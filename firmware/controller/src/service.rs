@@ -16,7 +16,7 @@ use crate::core::Core;
 use crate::hardware::Hardware;
 use crate::homing::HomePlan;
 use crate::log;
-use crate::motion::{Leg, Limits, PlanError, Profile, plan};
+use crate::motion::{Leg, Limits, Path, PlanError, Profile, plan};
 
 /// Bytes that wait for the host. A frame that finds no room is dropped whole: the host asks again.
 const WAITING: usize = 4 * MAX_FRAME;
@@ -241,7 +241,7 @@ impl Service {
         targets: &[AxisTarget],
     ) -> Result<panestep_protocol::Ticks, Refusal> {
         // What can be refused is refused before anything is worked out.
-        access.with(|core| core.may_move(targets))?;
+        let steps = access.with(|core| core.may_move(targets))?;
         let mut legs: Vec<Leg, MAX_AXES> = Vec::new();
         for target in targets {
             let settings = access.with(|core| core.settings(target.axis))?;
@@ -253,7 +253,8 @@ impl Service {
         }
         let first = targets.first().map_or(AxisIndex(0), |target| target.axis);
         let profile = plan(&legs, self.tick_rate).map_err(|error| refusal(first, error))?;
-        access.with(|core| core.begin_move(targets, profile))
+        let path = begun(&steps, profile)?;
+        access.with(|core| core.begin_move(targets, &path))
     }
 
     fn nudge(
@@ -261,10 +262,11 @@ impl Service {
         access: &mut impl Access,
         order: &NudgeOrder,
     ) -> Result<panestep_protocol::Ticks, Refusal> {
-        access.with(|core| core.may_nudge(order))?;
+        let steps = access.with(|core| core.may_nudge(order))?;
         let settings = access.with(|core| core.settings(order.axis))?;
         let profile = self.steady(order.axis, order.by.0.unsigned_abs(), settings.slow)?;
-        access.with(|core| core.begin_nudge(order, profile))
+        let path = begun(&steps, profile)?;
+        access.with(|core| core.begin_nudge(order, &path))
     }
 
     fn home(
@@ -345,6 +347,17 @@ impl Service {
             // There is room: it has just been counted.
             let _ = self.waiting.push_back(byte);
         }
+    }
+}
+
+/// The path of these steps. It divides, once for each axis, so it is begun here and handed over.
+fn begun(steps: &[i32; MAX_AXES], profile: Profile) -> Result<Path, Refusal> {
+    let mut path = Path::idle();
+    if path.begin(steps, profile) {
+        Ok(path)
+    } else {
+        // Not reached: the profile was planned for these steps.
+        Err(Refusal::TooLong)
     }
 }
 

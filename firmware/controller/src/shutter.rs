@@ -216,7 +216,7 @@ impl Shutter {
         }
     }
 
-    /// One tick. `stopped`: the stop circuit is open.
+    /// One tick. `stopped`: the stop circuit is open, or an axis is not where it should be.
     pub(crate) fn tick(&mut self, camera: &mut impl CameraPort, contact: bool, stopped: bool) {
         let closed = self.contact(contact);
         let Some(mut exposure) = self.exposure else {

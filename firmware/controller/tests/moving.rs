@@ -387,3 +387,207 @@ fn no_way_is_no_move() {
     assert_eq!(bench.ask(Command::Move { targets }), Ok(nothing));
     assert_eq!(bench.status().activity, Activity::Idle);
 }
+
+/// A move that ends on the very step at which the switch trips has run into it like any other.
+#[test]
+fn a_limit_tripped_by_the_last_step_is_a_limit() {
+    let mut bench = Bench::homed();
+    bench.fake().carriages[0].far.at = 1000;
+    let command = bench.move_to(&[(0, 1000), (1, 1000)]);
+    bench.under(command);
+    bench.rest();
+    bench.tick(1);
+    let status = bench.status();
+    let (axis, toward) = (AxisIndex(0), Toward::Positive);
+    assert_eq!(status.halt, Some(Halt::Limit { axis, toward }));
+    assert_eq!(status.homed, AxisMask(0b110));
+    assert_eq!(status.activity, Activity::Idle);
+    // Once only: acknowledged, it stays away while nothing moves, also when the drivers go off
+    // and on, and on the slow way out.
+    bench.done(Command::Acknowledge);
+    bench.tick(20);
+    bench.done(Command::Drivers { on: false });
+    bench.done(Command::Drivers { on: true });
+    bench.tick(20);
+    assert_eq!(bench.status().halt, None);
+    let from = Steps(bench.position(0));
+    let by = Steps(-20);
+    bench.under(Command::Nudge(NudgeOrder { axis, from, by }));
+    bench.rest();
+    bench.tick(20);
+    assert_eq!(bench.status().halt, None);
+    assert_eq!(bench.carriage(0), 980);
+}
+
+/// An axis whose motor runs the wrong way round, or whose wire breaks, trips the switch that it
+/// should be leaving. It stops within the tick, whichever end it was sent to.
+#[test]
+fn a_switch_that_trips_behind_an_axis_stops_it_too() {
+    let mut fake = bench::Fake::new();
+    fake.carriages[0].miswired = true;
+    fake.carriages[0].at = 2900;
+    let mut bench = Bench::ready_over(fake);
+    // A person tries it out: slowly, toward home, and it goes the other way.
+    let axis = AxisIndex(0);
+    let (from, by) = (Steps(0), Steps(-500));
+    bench.under(Command::Nudge(NudgeOrder { axis, from, by }));
+    bench.rest();
+    assert_eq!(bench.carriage(0), 3000, "not a step beyond the switch");
+    let status = bench.status();
+    let toward = Toward::Positive;
+    assert_eq!(status.halt, Some(Halt::Limit { axis, toward }));
+
+    // In a move, too: the others come to a controlled stop.
+    let mut bench = Bench::homed();
+    let command = bench.move_to(&[(0, 2500), (1, 2400)]);
+    bench.under(command);
+    bench.tick(900);
+    bench.fake().carriages[0].home.stuck = Some(true);
+    let (before, other) = (bench.carriage(0), bench.carriage(1));
+    bench.tick(1);
+    assert_eq!(bench.carriage(0), before);
+    assert_eq!(bench.status().activity, Activity::Stopping);
+    bench.rest();
+    assert_eq!(bench.carriage(0), before);
+    assert!(bench.carriage(1) > other);
+    let status = bench.status();
+    let toward = Toward::Negative;
+    assert_eq!(status.halt, Some(Halt::Limit { axis, toward }));
+    assert_eq!(status.homed, AxisMask(0b110));
+}
+
+/// Braking after a homing was given up, the wrong switch still stops the axis at once.
+#[test]
+fn a_homing_given_up_does_not_run_into_the_other_end() {
+    let mut fake = bench::Fake::new();
+    fake.carriages[0].miswired = true;
+    fake.carriages[0].at = 2500;
+    let mut bench = Bench::ready_over(fake);
+    bench.done(Command::Home(bench::home(0)));
+    while bench.carriage(0) < 2980 {
+        bench.tick(1);
+        if bench.board.hardware().now.is_multiple_of(400) {
+            bench.status();
+        }
+    }
+    bench.done(Command::Halt);
+    bench.rest();
+    assert_eq!(bench.carriage(0), 3000);
+    let (axis, toward) = (AxisIndex(0), Toward::Positive);
+    assert_eq!(bench.status().halt, Some(Halt::Limit { axis, toward }));
+}
+
+/// With a switch tripped at either end, a fast move is refused: the way out is slow.
+#[test]
+fn no_fast_move_off_a_tripped_switch() {
+    let mut bench = Bench::homed();
+    let axis = AxisIndex(0);
+    let start = bench.move_to(&[(0, 0)]);
+    bench.under(start);
+    bench.rest();
+    bench.tick(1);
+    for far in [false, true] {
+        let carriage = &mut bench.fake().carriages[0];
+        carriage.home.stuck = Some(!far);
+        carriage.far.stuck = Some(far);
+        bench.tick(1);
+        for to in [500, -900] {
+            let command = bench.move_to(&[(0, to), (1, 500)]);
+            assert_eq!(bench.refused(command), Refusal::SwitchTripped(axis));
+        }
+        // The axes beside it may go; slowly, so may it.
+        let by = if far { -5 } else { 5 };
+        let from = Steps(bench.position(0));
+        let by = Steps(by);
+        bench.under(Command::Nudge(NudgeOrder { axis, from, by }));
+        bench.rest();
+        let at = bench.position(1);
+        let command = bench.move_to(&[(1, if at < 0 { 50 } else { -50 })]);
+        bench.under(command);
+        bench.rest();
+        bench.tick(1);
+        assert_eq!(bench.status().halt, None);
+    }
+}
+
+/// The direction lines of a move that was cut short before its first pulse have changed all the
+/// same: the next one waits for them. (The fake notes a pulse that comes too early.)
+#[test]
+fn a_move_cut_short_before_its_first_pulse_leaves_the_drivers_their_time() {
+    for cut in 0..2 * SETUP {
+        let mut bench = Bench::ready();
+        let mut settings = bench::settings(0);
+        // A step at every tick from the first one on.
+        (settings.speed, settings.slow) = (RATE, RATE);
+        bench.done(Command::Configure(settings));
+        let axis = AxisIndex(0);
+        let nudge = |bench: &Bench, by| {
+            let (from, by) = (Steps(bench.position(0)), Steps(by));
+            Command::Nudge(NudgeOrder { axis, from, by })
+        };
+        let back = nudge(&bench, -1);
+        let way = bench.under(back);
+        assert_eq!(bench.rest(), way);
+        let first = nudge(&bench, 10);
+        bench.under(first);
+        bench.tick(cut);
+        bench.done(Command::Halt);
+        bench.rest();
+        bench.done(Command::Acknowledge);
+        let again = nudge(&bench, 10);
+        let way = bench.under(again);
+        let before = bench.carriage(0);
+        assert_eq!(bench.rest(), way, "cut at {cut}");
+        assert_eq!(bench.carriage(0), before + 10);
+    }
+}
+
+/// The lines are set at the start; the very first pulse leaves the drivers their time as well.
+#[test]
+fn the_first_pulse_after_the_start_is_not_too_early() {
+    let mut fake = bench::Fake::new();
+    fake.carriages[0].at = 0;
+    let mut bench = Bench::over(fake);
+    bench.open();
+    let mut settings = bench::settings(0);
+    (settings.speed, settings.slow) = (RATE, RATE);
+    // The lines are low at the start, and this move needs them so.
+    settings.reversed = true;
+    bench.done(Command::Configure(settings));
+    bench.done(Command::Guard(GUARD));
+    bench.done(Command::Drivers { on: true });
+    let (axis, from, by) = (AxisIndex(0), Steps(0), Steps(5));
+    let way = bench.under(Command::Nudge(NudgeOrder { axis, from, by }));
+    // The bench has let one tick pass.
+    assert_eq!(way, (SETUP - 2) + 5 + 1);
+    while bench.fake().count() == 0 {
+        bench.tick(1);
+    }
+    assert!(bench.fake().now >= u64::from(SETUP), "{}", bench.fake().now);
+    assert_eq!(bench.rest(), way + 1 - SETUP);
+}
+
+/// A new host takes over in the middle of a move: the old one's messages keep nothing alive any
+/// more, and the new one can stop it.
+#[test]
+fn a_new_session_takes_over_a_move_under_way() {
+    let mut bench = Bench::homed();
+    let command = bench.move_to(&[(0, 2800)]);
+    bench.under(command);
+    bench.tick(500);
+    let old = bench.request(Command::Status);
+    bench.session.0 += 1;
+    bench.id = 0;
+    bench.open();
+    assert_eq!(bench.status().activity, Activity::Moving);
+    for _ in 0..GUARD.silence.0 / 100 {
+        bench.tick(100);
+        assert!(matches!(
+            bench.exchange(&old).result,
+            Err(Refusal::OtherSession(_))
+        ));
+    }
+    bench.tick(1);
+    assert_eq!(bench.board.core().activity(), Activity::Stopping);
+    assert_eq!(bench.status().halt, Some(Halt::Silence));
+}

@@ -24,6 +24,15 @@
 //! acceleration   d f² / (B C)      steps/s²
 //! jerk           d f³ / (A B C)    steps/s³
 //! ```
+//!
+//! # How long it lasts
+//!
+//! A move lasts A + B + C - 1 ticks. In real numbers the quickest one lasts as long as the closed
+//! forms of the book (a + b + c, say); in whole numbers each length is rounded up at the worst, so
+//! that a move takes less than two ticks more. From 1,000 ticks on (10 ms at 100 kHz) that is within
+//! 0.1 % and one tick. Of shorter moves a few in a thousand exceed one tick and 0.1 %, by up to that
+//! second tick, and there no whole lengths do better: [`plan`] finds the least sum that there is
+//! (the tests look through all the others).
 
 mod path;
 mod profile;
@@ -51,7 +60,7 @@ pub struct Leg {
     pub limits: Limits,
 }
 
-/// Why no profile can be given.
+/// Why no profile can be given. It does not name the leg: all of them share one profile.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PlanError {
     /// A limit is zero.

@@ -67,9 +67,13 @@ impl Run {
     /// after the last one still is below 2^64.
     fn new(distance: u32, whole: u64, axis: u8) -> Self {
         let parts = u64::from(distance);
-        let each = whole / parts;
-        // Below the distance, like its double's remainder.
-        let rest = (whole % parts) as u32;
+        let (each, rest) = match u32::try_from(whole) {
+            // A steady profile: also a homing under way can afford that.
+            Ok(whole) => (u64::from(whole / distance), whole % distance),
+            // The remainder is below the distance.
+            Err(_) => (whole / parts, (whole % parts) as u32),
+        };
+        // So is its double's.
         let (more, left_over) = if rest >= distance - rest {
             (1, rest - (distance - rest))
         } else {
