@@ -78,6 +78,7 @@ pub fn read_shot_text(
 
 /// Where a sound stand's levels stand in its file, as `file:line`, in its order.
 fn stand_places(name: &str, text: &str) -> Result<Vec<String>, Problems> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     reader::read(name, text, |table| {
         table.leave_rest();
         let place = |level: &reader::Table<'_>| {

@@ -78,7 +78,8 @@ impl Problem {
 /// is replaced by one of the same length, so that places stay what they are.
 pub(super) fn source(name: &str, text: &str) -> Arc<NamedSource<String>> {
     let text = text.chars().map(|c| match c {
-        '\n' | '\r' | '\t' => c,
+        '\n' | '\t' => c,
+        '\r' => ' ',
         c if !steers(c) => c,
         c => match c.len_utf8() {
             1 => '?',

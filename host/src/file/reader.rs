@@ -49,6 +49,8 @@ pub(super) fn read<T>(
     text: &str,
     meaning: impl FnOnce(&Table<'_>) -> Option<T>,
 ) -> Result<T, Problems> {
+    // Some editors begin a file with a mark of its byte order; places count from behind it.
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let notes = Notes {
         file: source(name, text),
         problems: RefCell::default(),

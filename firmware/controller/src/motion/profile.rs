@@ -292,3 +292,20 @@ impl Least {
         [ab.div_ceil(b), b]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::cube_root;
+
+    #[test]
+    fn cube_roots_are_rounded_down() {
+        let cubes = (0..2_642_245_u64).step_by(997).map(|root| root.pow(3));
+        for value in cubes.chain([u64::MAX]) {
+            for value in [value.saturating_sub(1), value, value.saturating_add(1)] {
+                let root = u128::from(cube_root(value));
+                let value = u128::from(value);
+                assert!(root.pow(3) <= value && value < (root + 1).pow(3), "{value}");
+            }
+        }
+    }
+}
