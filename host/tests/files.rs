@@ -646,7 +646,6 @@ fn reports_say_at_the_place_what_was_found() {
         ),
     ] {
         let report = report(from, to);
-        println!("{report}");
         for part in [label, help] {
             assert!(report.contains(part), "`{part}` is not in\n{report}");
         }

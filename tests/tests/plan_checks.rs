@@ -175,7 +175,7 @@ fn a_missing_axis_is_refused_where_it_shows_and_reported_where_not() {
     let mut shot = still_shot(10, &STORY);
     shot.viewer.north = track(&[(1, 0.0), (10, 30.0)]);
     let text = refused(&stand, &shot).to_string();
-    assert!(text.contains("reeds has to stand at north +"), "{text}");
+    assert!(text.contains("reeds has to stand at north -"), "{text}");
     assert!(text.contains("but has no north axis"), "{text}");
     assert!(!text.contains("hills has to stand"), "{text}");
     // 0.04 story mm at 3 m: 0.04 / 3000 x 53.45 mm x 6000/36 = 0.12 pixels.
