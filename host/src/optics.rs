@@ -103,12 +103,18 @@ mod tests {
         assert!((value - expected).abs() <= within, "{value} {expected}");
     }
 
-    /// K. Lee, bellows page (kennethleegallery.com/html/tech/bellows.php): 200 mm lens at 315 mm
-    /// of bellows sees an object at 547.8 mm; 300 mm at 3048 mm gives 10.9 %; 200 mm at 320 mm
-    /// gives 0.60.
+    /// kennethleegallery.com/html/tech/bellows.php: a 200 mm lens at 315 mm of bellows sees an
+    /// object at 547.8 mm; 300 mm at 3048 mm gives 10.9 %; at 320 mm of bellows 200 mm gives 0.60
+    /// and 150 mm 1.133. Life size at twice the focal length: tools.gera.services.
     #[test]
     fn thin_lens_follows_published_bellows_examples() {
-        near(image_distance_mm(200.0, 547.826_087), 315.0, 1e-6);
+        near(image_distance_mm(200.0, 547.8), 315.0, 0.05);
+        near(
+            magnification(150.0, image_distance_mm(150.0, 320.0)),
+            1.133,
+            5e-4,
+        );
+        near(magnification(100.0, 200.0), 1.0, 1e-12);
         near(magnification(300.0, 3048.0), 0.109, 5e-4);
         near(
             magnification(200.0, image_distance_mm(200.0, 320.0)),

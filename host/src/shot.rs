@@ -18,7 +18,9 @@ pub struct Shot {
     /// What is painted on each level; exactly one for each level of the stand, in its order.
     pub layers: Vec<Layer>,
     /// The viewer's travel through the story: east, north, ahead in story millimetres, roll in
-    /// degrees (counter-clockwise as the viewer sees the world turn is negative roll).
+    /// degrees. A positive roll is the viewer's own turn counter-clockwise: the world then turns
+    /// clockwise in the picture. Ahead counts from the reference frame, the others from the
+    /// levels' zeros.
     pub viewer: Viewer,
     /// Levels' own moves, added to the perspective.
     pub shifts: Vec<Shift>,

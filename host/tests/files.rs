@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use panestep::file::{Problems, read_shot, read_shot_text, read_stand, read_stand_text};
+use panestep::file::{Problem, Problems, read_shot, read_shot_text, read_stand, read_stand_text};
 use panestep::shot::{Distance, ShiftTrack, Shot};
 use panestep::stand::{Carrier, Drive, Face, LevelId, Stand, Way};
 
@@ -32,8 +32,13 @@ fn difference(one: &str, two: &str) -> usize {
         .count()
 }
 
-/// Refused, every part of the message given is in it, and one of the problems is on the line where
-/// `text` has been changed or, where a whole table is at fault, at its head.
+/// Where the table begins that a place is in.
+fn head(text: &str, at: usize) -> usize {
+    text[..at].rfind("\n[").map_or(0, |at| at + 1)
+}
+
+/// Refused, every part of the message given is in it, and one of the problems is on the line of
+/// `text` that `at` is on.
 #[track_caller]
 fn refused(result: Result<(), Problems>, text: &str, at: usize, parts: &[&str]) {
     let problems = result.expect_err("should be refused");
@@ -42,14 +47,10 @@ fn refused(result: Result<(), Problems>, text: &str, at: usize, parts: &[&str]) 
         assert!(said.contains(part), "`{part}` is not said in:\n{said}");
     }
     let line_of = |at: usize| text[..at].matches('\n').count() + 1;
-    let head = text[..at].rfind("\n[").map_or(0, |at| at + 1);
-    let lines = [line_of(at), line_of(head)];
-    let on_line = problems.all().iter().find_map(|problem| {
-        let line = problem.place()?.0;
-        lines.contains(&line).then_some((problem, line))
-    });
-    let Some((problem, line)) = on_line else {
-        panic!("none of lines {lines:?} is named in:\n{said}")
+    let line = line_of(at);
+    let on_line = |problem: &&Problem| problem.place().is_some_and(|place| place.0 == line);
+    let Some(problem) = problems.all().iter().find(on_line) else {
+        panic!("line {line} is not named in:\n{said}")
     };
     // The report for a screen shows the line itself.
     let report = problems.report(false);
@@ -77,6 +78,19 @@ fn stand_refused(from: &str, to: &str, parts: &[&str]) {
 fn shot_refused(from: &str, to: &str, parts: &[&str]) {
     let text = changed(SHOT, from, to);
     refused(shot(&text).map(drop), &text, difference(SHOT, &text), parts);
+}
+
+/// As [`stand_refused`] where the fault is that of a whole table: its head is named.
+#[track_caller]
+fn stand_table_refused(from: &str, to: &str, parts: &[&str]) {
+    let text = changed(STAND, from, to);
+    let at = head(&text, difference(STAND, &text));
+    refused(
+        read_stand_text("stand.toml", &text).map(drop),
+        &text,
+        at,
+        parts,
+    );
 }
 
 #[test]
@@ -154,6 +168,30 @@ fn a_shot_finds_its_stand_beside_it() {
         read_shot(folder.join("shot.toml")).unwrap_or_else(|problems| panic!("{problems}"));
     assert_eq!(stand.name, "Three-level test stand");
     assert_eq!(shot.layers[0].art, Some(folder.join("art/reeds.png")));
+}
+
+/// Steps to a millimetre as calculators publish them: 200 steps x 16 on a screw of 8 mm and of
+/// 2 mm (calculatorfriend.com/steps-per-mm-calculator: 400, 1600), 200 x 8 on 2 mm (circuitist.com:
+/// 800), 400 x 16 for 12 mm (a stored forum thread: 533.33).
+#[test]
+fn steps_to_a_millimetre_are_the_published_ones() {
+    let motor = "steps = 200, microsteps = 16, per_turn = \"8 mm\"";
+    for (steps, microsteps, per_turn, published) in [
+        (200, 16, 8, 400.0),
+        (200, 16, 2, 1600.0),
+        (200, 8, 2, 800.0),
+        (400, 16, 12, 533.33),
+    ] {
+        let to =
+            format!("steps = {steps}, microsteps = {microsteps}, per_turn = \"{per_turn} mm\"");
+        let text = changed(STAND, motor, &to);
+        let stand = read_stand_text("stand.toml", &text).unwrap_or_else(|p| panic!("{p}"));
+        let Drive::Motor(motor) = &stand.axes[0].drive else {
+            panic!("a motor")
+        };
+        let steps = motor.steps_per_unit;
+        assert!((steps - published).abs() < 0.005, "{steps} {published}");
+    }
 }
 
 #[test]
@@ -294,7 +332,7 @@ fn a_bad_stand_is_refused_with_its_line() {
     stand_refused(
         "press = \"150 ms\"",
         "press = \"0 ms\"",
-        &["`press` is 0ns", "more than zero"],
+        &["`press` is 0 s", "more than zero"],
     );
     stand_refused(
         "settle = \"600 ms\"",
@@ -302,12 +340,20 @@ fn a_bad_stand_is_refused_with_its_line() {
         &["less than an hour"],
     );
     stand_refused("settle = \"600 ms\"", "settle = \"-1 s\"", &["negative"]);
-    stand_refused(
+    stand_table_refused(
         "hand = { scale = \"0.1 mm\" }",
         "",
         &["neither of `motor` and `hand`"],
     );
     stand_refused("ring = \"60 deg\"", "ring = \"0 deg\"", &["both must rise"]);
+    stand_refused(
+        "distance = \"350 mm\"",
+        "distance = \"50 mm\"",
+        &[
+            "down to 50.000 mm",
+            "a lens of 50.000 mm focuses only beyond",
+        ],
+    );
     stand_refused(
         "[shutter]\nboard = \"main\"",
         "[shutter]\nboard = \"mian\"",
@@ -400,11 +446,210 @@ fn a_bad_shot_is_refused_with_its_line() {
         "level = \"kay\", fairing = 10",
         &["`kay`"],
     );
-    shot_refused(
-        "per_frame = \"1/32 in\"",
-        "",
+    let text = changed(SHOT, "per_frame = \"1/32 in\"", "");
+    refused(
+        shot(&text).map(drop),
+        &text,
+        head(&text, difference(SHOT, &text)),
         &["neither of `per_frame` and `keys`"],
     );
+}
+
+#[test]
+fn a_level_without_a_layer_is_named_with_both_its_places() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("shot.toml");
+    std::fs::write(folder.path().join("stand.toml"), STAND).unwrap();
+    let begin = SHOT.find("[[layer]]\nlevel = \"quay\"").unwrap();
+    let end = begin + SHOT[begin + 1..].find("[[").unwrap() + 1;
+    let text = format!("{}{}", &SHOT[..begin], &SHOT[end..]);
+    std::fs::write(&path, &text).unwrap();
+    let problems = read_shot(&path).unwrap_err();
+    let said = problems.to_string();
+    assert_eq!(problems.all().len(), 1, "{said}");
+    let line = |text: &str, at: usize| text[..at].matches('\n').count() + 1;
+    // In the shot, where the layers end; in the stand, where the level stands.
+    let last = text.rfind("[[layer]]").unwrap();
+    assert_eq!(problems.all()[0].place().unwrap().0, line(&text, last));
+    let quay = line(STAND, STAND.find("name = \"quay\"").unwrap());
+    assert!(said.contains(&format!("stand.toml:{quay})")), "{said}");
+    // Without the stand's text there is no place in it to name.
+    let said = shot(&text).unwrap_err().to_string();
+    assert!(said.contains("a level `quay`, but"), "{said}");
+}
+
+#[test]
+fn a_shots_text_needs_neither_its_stand_nor_its_art_on_disk() {
+    let text = changed(SHOT, "\"stand.toml\"", "\"/nowhere/at all/stand.toml\"");
+    let folder = Path::new("/nowhere/else");
+    let read = read_shot_text("take/shot.toml", &text, &stand(), folder).unwrap();
+    assert_eq!(read.layers[0].art, Some(folder.join("art/reeds.png")));
+}
+
+#[test]
+fn columns_count_characters() {
+    // In bytes it would be 20: the degree sign has two.
+    let text = changed(
+        STAND,
+        "[\"-20 deg\", \"20\u{b0}\"]",
+        "[\"-20\u{b0}\", \"20 mm\"]",
+    );
+    let problems = read_stand_text("stand.toml", &text).unwrap_err();
+    let line = text[..text.find("\"20 mm\"").unwrap()]
+        .matches('\n')
+        .count()
+        + 1;
+    assert_eq!(problems.all()[0].place(), Some((line, 19)), "{problems}");
+    // Characters of two, three and four bytes; in bytes it would be 45.
+    let text = changed(
+        STAND,
+        "pane = { width = \"700 mm\",",
+        "pane = { width = \"700 mm\", \"\u{e9}\u{2192}\u{1f3a5}\" = 1, depth = 2,",
+    );
+    let problems = read_stand_text("stand.toml", &text).unwrap_err();
+    let columns: Vec<_> = problems
+        .all()
+        .iter()
+        .map(|problem| problem.place().unwrap().1)
+        .collect();
+    assert_eq!(columns, [28, 39], "{problems}");
+}
+
+#[test]
+fn files_from_any_editor_mean_the_same() {
+    let stand = stand();
+    let expected = shot(SHOT).unwrap();
+    for (begin, end) in [("\u{feff}", "\n"), ("", "\r\n"), ("\u{feff}", "\r\n")] {
+        let converted = |text: &str| format!("{begin}{}", text.replace('\n', end));
+        let read = read_stand_text("stand.toml", &converted(STAND));
+        assert_eq!(read.as_ref().ok(), Some(&stand), "{begin:?} {end:?}");
+        let read = read_shot_text("shot.toml", &converted(SHOT), &stand, Path::new("work"));
+        assert_eq!(read.as_ref().ok(), Some(&expected), "{begin:?} {end:?}");
+        // Lines and columns are the same, also on the line that has the mark.
+        let text = changed(STAND, "jerk = \"400 mm/s^3\"", "jerk = 400");
+        let places = |text: &str| -> Vec<_> {
+            let problems = read_stand_text("stand.toml", text).unwrap_err();
+            problems.all().iter().map(Problem::place).collect()
+        };
+        assert_eq!(places(&converted(&text)), places(&text));
+        let text = changed(STAND, "name = \"Three-level test stand\"", "name = 3");
+        assert_eq!(places(&text), [Some((1, 8))]);
+        assert_eq!(places(&converted(&text)), places(&text));
+        let report = read_stand_text("stand.toml", &converted(&text))
+            .unwrap_err()
+            .report(false);
+        assert!(!report.contains(['\r', '\u{feff}']), "{report:?}");
+    }
+}
+
+#[test]
+fn names_are_short_and_can_be_read() {
+    let long = "reeds".repeat(20);
+    let name = "name = \"sky\"";
+    stand_refused(name, "name = \"\"", &["`name` is empty"]);
+    stand_refused(name, "name = \"  \"", &["`name` is empty"]);
+    stand_refused(name, "name = \"sky \"", &["`sky `", "blank"]);
+    stand_refused(
+        name,
+        &format!("name = \"{long}\""),
+        &["100 characters long", "at most 40"],
+    );
+    stand_refused(name, r#"name = "sk\ny""#, &["U+000A"]);
+    stand_refused(name, r#"name = "\u001b[31msky""#, &["U+001B"]);
+    stand_refused(name, r#"name = "sky\u202E""#, &["U+202E"]);
+    stand_refused(
+        "port = \"simulated\"",
+        r#"port = "/dev/tty\u0000""#,
+        &["U+0000"],
+    );
+    shot_refused(
+        "art = \"art/reeds.png\"",
+        r#"art = "art/\treeds.png""#,
+        &["`art` holds the character U+0009"],
+    );
+    shot_refused(
+        "name = \"",
+        &format!("name = \"{long}"),
+        &["`name` is", "at most 80"],
+    );
+    // Quotes, commas and other alphabets are names like any others.
+    let text = STAND.replace("\"sky\"", r#"'"high", sky é 空'"#);
+    let stand = read_stand_text("stand.toml", &text).unwrap();
+    assert_eq!(stand.levels[2].name, "\"high\", sky é 空");
+}
+
+/// What is wrong with a file must not steer the terminal that it is shown on.
+#[test]
+fn no_message_steers_the_terminal() {
+    for bad in [
+        r#"name = "\u001b[2Jsky\u0007""#,
+        "name = \"\u{1b}[2Jsky\"",
+        "name = \"\u{9b}2Jsky\"",
+        "name = \"sky\" # \u{202e}",
+        r#""\u001b]0;title" = 1"#,
+        "name = 1\u{7f}",
+    ] {
+        let text = changed(STAND, "name = \"sky\"", bad);
+        let text = changed(&text, "of = \"sky\"", r#"of = "\u001bc""#);
+        let text = changed(&text, "speed = \"25 mm/s\"", r#"speed = "25 mm\u001b/s""#);
+        let problems = read_stand_text("stand\u{1b}.toml", &text).unwrap_err();
+        let all = format!("{problems}\n{}", problems.report(false));
+        let steering = |c: char| (c.is_control() && c != '\n') || c == '\u{202e}';
+        assert!(!all.contains(steering), "{all:?}");
+    }
+}
+
+/// The report for a screen says beside the line what is there, not only that it is wrong.
+#[test]
+fn reports_say_at_the_place_what_was_found() {
+    let report = |from: &str, to: &str| {
+        read_stand_text("stand.toml", &changed(STAND, from, to))
+            .unwrap_err()
+            .report(false)
+    };
+    for (from, to, label, help) in [
+        (
+            "speed = \"25 mm/s\"",
+            "speed = \"25 mm\"",
+            "a length, not a speed",
+            "write it as \"25 mm/s\"",
+        ),
+        (
+            "focus = \"quay\"",
+            "focus = \"quai\"",
+            "not one of those known",
+            "did you mean `quay`?",
+        ),
+        (
+            "height = \"800 mm\"",
+            "height = \"1190 mm\"",
+            "7.350 mm too close to the level above",
+            "list the levels from the lens downwards",
+        ),
+        (
+            "{ ring = \"0 deg\", distance = \"350 mm\" }",
+            "{ ring = \"0 deg\", distance = \"49 mm\" }",
+            "nearer than the focal length",
+            "measure distances from the entrance pupil",
+        ),
+        (
+            "channel = 1",
+            "channel = 1.5",
+            "not a whole number from 0 to 7",
+            "write a whole number",
+        ),
+        (
+            "f_number = 8.0",
+            "",
+            "no `f_number` in here",
+            "add `f_number = ...`",
+        ),
+    ] {
+        let report = report(from, to);
+        for part in [label, help] {
+            assert!(report.contains(part), "`{part}` is not in\n{report}");
+        }
+    }
 }
 
 #[test]

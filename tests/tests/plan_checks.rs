@@ -97,10 +97,25 @@ fn levels_may_not_touch_on_the_way_either() {
         "{text}"
     );
 
-    // The dip that takes up slack counts, though the upper level comes to rest high enough.
+    // The dip that takes up slack counts, though the upper level comes to rest high enough: from
+    // the switch, or in a take that is resumed, also where the level does not move at all.
     shot.shifts = vec![down(40, -1.5, 0)];
     stand.axes[2].backlash = 1.0;
     assert!(matches!(only(&stand, &shot).0, Fault::Touch { .. }));
+    // 4 mm are free; the dip is a quarter more than the slack.
+    shot.shifts.clear();
+    stand.axes[2].backlash = 1.5;
+    assert!(Plan::new(&stand, &shot).is_ok());
+    stand.axes[2].backlash = 1.7;
+    assert!(matches!(only(&stand, &shot).0, Fault::Touch { .. }));
+    stand.axes[2].backlash = 0.0;
+    // Deeper than there is room at all.
+    shot.shifts = vec![down(40, -5.5, 0)];
+    let text = only(&stand, &shot).1;
+    assert!(
+        text.starts_with("frame 40: reeds would run into boats below it by 1.500 mm; 2 mm have"),
+        "{text}"
+    );
     stand.axes[2].backlash = 0.0;
 
     // Both go down by 3 mm: in step on one board, but in any order on two.
@@ -137,6 +152,21 @@ fn a_level_may_not_reach_the_lens() {
         track: ShiftTrack::Keys(track(&[(1, 0.0), (2, 460.0)])),
     }];
     assert!(matches!(only(&stand, &shot).0, Fault::AboveLens { .. }));
+
+    // 450 mm are free. The camera goes down by 460 mm and the level follows, but perhaps later.
+    let mut stand = plan_support::stand(&four_levels(), &[Way::East], &[Way::Lift]);
+    let lift = motor_axis(Carrier::Level(LevelId(0)), Way::Lift, 5, 7);
+    stand.axes.push(lift);
+    let mut shot = still_shot(2, &STORY);
+    let down = |by: f64| vec![(Way::Lift, track(&[(1, 0.0), (2, by)]))];
+    shot.camera = down(-300.0);
+    assert!(Plan::new(&stand, &shot).is_ok());
+    shot.camera = down(-460.0);
+    let text = refused(&stand, &shot).to_string();
+    assert!(
+        text.contains("frame 2: reeds would stand at the lens or above it: 10.000 mm above"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -145,9 +175,9 @@ fn a_missing_axis_is_refused_where_it_shows_and_reported_where_not() {
     let mut shot = still_shot(10, &STORY);
     shot.viewer.north = track(&[(1, 0.0), (10, 30.0)]);
     let text = refused(&stand, &shot).to_string();
-    assert!(text.contains("reeds has to move north by"), "{text}");
-    assert!(text.contains("but has no axis for it"), "{text}");
-    assert!(!text.contains("hills has to move"), "{text}");
+    assert!(text.contains("reeds has to stand at north -"), "{text}");
+    assert!(text.contains("but has no north axis"), "{text}");
+    assert!(!text.contains("hills has to stand"), "{text}");
     // 0.04 story mm at 3 m: 0.04 / 3000 x 53.45 mm x 6000/36 = 0.12 pixels.
     shot.viewer.north = track(&[(1, 0.0), (10, 0.04)]);
     let plan = Plan::new(&stand, &shot).expect("too small to show");
@@ -167,8 +197,114 @@ fn a_missing_axis_is_refused_where_it_shows_and_reported_where_not() {
     assert!(
         refused(&stand, &shot)
             .to_string()
-            .contains("hills has to move turn")
+            .contains("hills has to stand at turn -")
     );
+}
+
+/// `D` is the distance at the reference frame, and every lift is at zero there.
+#[test]
+fn ahead_counts_from_the_reference_frame() {
+    let stand = stand(&four_levels(), &ALL, &[]);
+    let mut shot = still_shot(96, &STORY);
+    shot.viewer.ahead = track(&[(1, 0.0), (96, 950.0)]);
+    shot.viewer.east = track(&[(1, 0.0), (96, 95.0)]);
+    // 10 story mm ahead a frame: 500 before the reference frame at frame 1, 450 after it at 96.
+    shot.reference_frame = 51;
+    let geometry = Geometry::new(&stand, &shot).expect("sound");
+    let reeds = |frame: u32| geometry.pose(frame).stand.levels[0];
+    // a = 450 mm / 3000 story mm = 0.15; lift = s0 - a (D - Z) = a Z.
+    assert!((reeds(51).lift_mm).abs() < 1e-12);
+    assert!((reeds(1).lift_mm + 75.0).abs() < 1e-9);
+    assert!((reeds(96).lift_mm - 67.5).abs() < 1e-9);
+    // Sideways it is -a X, from the level's zero.
+    assert!((reeds(51).east_mm + 7.5).abs() < 1e-9);
+    assert!((reeds(96).east_mm + 14.25).abs() < 1e-9);
+    // On threes the pictures begin at 1, 4, ..., 49, 52: frame 51 shows what 49 does.
+    shot.hold = 3;
+    let geometry = Geometry::new(&stand, &shot).expect("sound");
+    for frame in [49, 50, 51] {
+        assert!(geometry.pose(frame).stand.levels[0].lift_mm.abs() < 1e-12);
+    }
+    assert!((geometry.pose(52).stand.levels[0].lift_mm - 0.15 * 30.0).abs() < 1e-9);
+}
+
+/// A level's own moves are positive to the east, the north, the lens and counter-clockwise; one
+/// that goes frame by frame begins after its first frame and rests after its last.
+#[test]
+fn own_moves_go_their_ways_and_keep_to_their_frames() {
+    let stand = stand(&four_levels(), &ALL, &[]);
+    let mut shot = still_shot(20, &STORY);
+    shot.shifts = ALL
+        .map(|way| Shift {
+            level: LevelId(1),
+            way,
+            track: ShiftTrack::PerFrame {
+                amount: 0.5,
+                from: 10,
+                to: 12,
+            },
+        })
+        .to_vec();
+    let geometry = Geometry::new(&stand, &shot).expect("sound");
+    for (frame, frames) in [
+        (1, 0.0),
+        (10, 0.0),
+        (11, 1.0),
+        (12, 2.0),
+        (13, 2.0),
+        (20, 2.0),
+    ] {
+        let pose = geometry.pose(frame);
+        let level = pose.stand.levels[1];
+        let own = 0.5 * frames;
+        assert!((level.lift_mm - own).abs() < 1e-9, "frame {frame}");
+        assert!((level.turn_degrees - own).abs() < 1e-12);
+        // Sideways in the layer's own directions, which its lift brings nearer by nothing: the
+        // axes are set right for the distance that the lift gives.
+        assert!((level.east_mm - own).abs() < 1e-9);
+        assert!((level.north_mm - own).abs() < 1e-9);
+        assert_eq!(pose.stand.levels[0], Default::default());
+    }
+}
+
+/// Ten refusals as the person at the stand reads them: frame, level, number, and what to do.
+#[test]
+fn refusals_name_frame_level_number_and_cure() {
+    let all = stand(&four_levels(), &ALL, &[]);
+    let still = still_shot(3, &STORY);
+    let text = |stand: &Stand, shot: &Shot| refused(stand, shot).to_string();
+    let with = |change: &dyn Fn(&mut Stand, &mut Shot)| {
+        let (mut stand, mut shot) = (all.clone(), still.clone());
+        change(&mut stand, &mut shot);
+        text(&stand, &shot)
+    };
+    let up = |level: usize, by: f64| Shift {
+        level: LevelId(level),
+        way: Way::Lift,
+        track: ShiftTrack::Keys(track(&[(1, 0.0), (3, by)])),
+    };
+    let said = [
+        with(&|_, shot| shot.viewer.ahead = track(&[(1, 0.0), (3, 3100.0)])),
+        with(&|_, shot| shot.shifts.push(up(0, 470.0))),
+        with(&|stand, shot| {
+            stand.axes[0].travel = (-1.0, 1.0);
+            shot.viewer.east = track(&[(1, 0.0), (3, 20.0)]);
+        }),
+        with(&|stand, shot| {
+            stand.axes.remove(0);
+            shot.viewer.east = track(&[(1, 0.0), (3, 20.0)]);
+        }),
+        with(&|stand, _| stand.lens.focal_length_mm = 800.0),
+    ];
+    for (said, expected) in said.iter().zip([
+        "frame 3: reeds: the viewer walks through this layer, which is 100.0 story mm behind by then\n    stop the viewer",
+        "frame 3: reeds would stand at the lens or above it: 20.000 mm above the entrance pupil\n    lower the level",
+        "frame 3: reeds east has to stand at -3.0000 mm, but its travel runs from -1 to 1 mm\n    shorten the move",
+        "frame 2: reeds has to stand at east -1.5000 mm, but has no east axis: without it the picture is",
+        "boats: the lens cannot focus at 776.579 mm, which is not beyond its focal length of 800 mm",
+    ]) {
+        assert!(said.contains(expected), "`{expected}` is not in\n{said}");
+    }
 }
 
 #[test]

@@ -81,12 +81,15 @@ fn json_is_versioned_and_complete() {
     assert_eq!(json["positions"][1]["set"][1], 1.5);
     assert_eq!(json["positions"][1]["position"][0], -1.5);
     assert_eq!(json["report"]["levels"][0]["level"], "reeds");
-    assert!(
-        json["report"]["levels"][0]["travel_pixels"]
-            .as_f64()
-            .expect("a number")
-            > 10.0
-    );
+    // (10, 10) story mm at 3000: sqrt(2) 10 / 3000 of the image distance, 6000 pixels to 36 mm. The
+    // lens is focused on the second level: s = 1600 - 820 - 6 (1 - 1/1.52) - 4 (1 - 1/1.52) mm.
+    let focused = 780.0 - 10.0 * (1.0 - 1.0 / 1.52);
+    let image = 1.0 / (1.0 / 50.0 - 1.0 / focused);
+    let expected = 2.0_f64.sqrt() * 10.0 / 3000.0 * image * 6000.0 / 36.0;
+    let travel = json["report"]["levels"][0]["travel_pixels"]
+        .as_f64()
+        .expect("a number");
+    assert!((travel - expected).abs() < 1e-9, "{travel} {expected}");
 }
 
 /// A reader that goes away after some bytes.

@@ -4,15 +4,14 @@
 //! types of [`crate::stand`] and [`crate::shot`], and everything that is wrong on the way is
 //! gathered, so that one reading names it all.
 
+mod axis;
 mod problems;
 mod reader;
 mod shot;
 mod stand;
+mod words;
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-
-use miette::NamedSource;
 
 use crate::shot::Shot;
 use crate::stand::Stand;
@@ -51,12 +50,19 @@ pub fn read_shot(path: impl AsRef<Path>) -> Result<(Stand, Shot), Problems> {
     let name = path.display().to_string();
     let text = load(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
-    let stand = read_stand(folder.join(stand_of(&name, &text)?))?;
-    let shot = read_shot_text(&name, &text, &stand, folder)?;
+    let stand_path = folder.join(stand_of(&name, &text)?);
+    let stand_name = stand_path.display().to_string();
+    let stand_text = load(&stand_path)?;
+    let stand = read_stand_text(&stand_name, &stand_text)?;
+    let places = stand_places(&stand_name, &stand_text)?;
+    let shot = reader::read(&name, &text, |table| {
+        shot::shot(table, &stand, folder, &places)
+    })?;
     Ok((stand, shot))
 }
 
-/// Reads a shot from text, for a stand that has been read; art lies relative to `folder`.
+/// Reads a shot from text, for a stand that has been read; art lies relative to `folder`. Nothing
+/// is read from disk, and where the text says that the stand lies does not matter.
 ///
 /// # Errors
 ///
@@ -67,7 +73,21 @@ pub fn read_shot_text(
     stand: &Stand,
     folder: &Path,
 ) -> Result<Shot, Problems> {
-    reader::read(name, text, |table| shot::shot(table, stand, folder))
+    reader::read(name, text, |table| shot::shot(table, stand, folder, &[]))
+}
+
+/// Where a sound stand's levels stand in its file, as `file:line`, in its order.
+fn stand_places(name: &str, text: &str) -> Result<Vec<String>, Problems> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    reader::read(name, text, |table| {
+        table.leave_rest();
+        let place = |level: &reader::Table<'_>| {
+            level.leave_rest();
+            let line = text[..level.place_of("name").start].matches('\n').count() + 1;
+            format!("{name}:{line}")
+        };
+        Some(table.tables("level").iter().map(place).collect())
+    })
 }
 
 /// The stand file that a shot's text names, as it is written there.
@@ -86,8 +106,9 @@ fn load(path: &Path) -> Result<String, Problems> {
     use std::io::Read;
     let name = path.display().to_string();
     let fail = |message: String, help: &str| {
-        let file = Arc::new(NamedSource::new(&name, String::new()));
-        Problems::new(vec![Problem::new(&file, None, message, help.into())])
+        let file = problems::source(&name, "");
+        let texts = [String::new(), message, help.into()];
+        Problems::new(vec![Problem::new(&file, None, texts)])
     };
     let unreadable = |error: std::io::Error| match error.kind() {
         std::io::ErrorKind::NotFound => fail(

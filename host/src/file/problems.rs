@@ -24,8 +24,7 @@ impl Problem {
     pub(super) fn new(
         file: &Arc<NamedSource<String>>,
         span: Option<Range<usize>>,
-        message: String,
-        help: String,
+        [label, message, help]: [String; 3],
     ) -> Self {
         let text = file.inner();
         // A report can only point at what is there.
@@ -36,9 +35,9 @@ impl Problem {
         Self {
             file: Arc::clone(file),
             span,
-            message,
-            label: "here".into(),
-            help,
+            message: printable(&message),
+            label: printable(&label),
+            help: printable(&help),
         }
     }
 
@@ -75,6 +74,42 @@ impl Problem {
     }
 }
 
+/// A file as a report shows it: every character that would steer a terminal instead of being seen
+/// is replaced by one of the same length, so that places stay what they are.
+pub(super) fn source(name: &str, text: &str) -> Arc<NamedSource<String>> {
+    let text = text.chars().map(|c| match c {
+        '\n' | '\t' => c,
+        '\r' => ' ',
+        c if !steers(c) => c,
+        c => match c.len_utf8() {
+            1 => '?',
+            2 => '\u{bf}',
+            _ => '\u{fffd}',
+        },
+    });
+    Arc::new(NamedSource::new(printable(name), text.collect()))
+}
+
+/// Whether a character cannot be seen but changes what is: control characters, line and paragraph
+/// separators, and those that turn the direction of writing.
+pub(super) fn steers(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+}
+
+/// A text for a message, with what would steer a terminal written out as in TOML.
+fn printable(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '\n' => out.push(' '),
+            c if steers(c) => out.push_str(&format!("\\u{:04x}", u32::from(c))),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
 /// Nearest place at or before `at` where a character begins.
 fn floor(text: &str, at: usize) -> usize {
     let mut at = at.min(text.len());
@@ -91,9 +126,9 @@ impl fmt::Display for Problem {
         if let Some((line, column)) = self.place() {
             write!(f, "{line}:{column}:")?;
         }
-        write!(f, " {}", self.message.replace('\n', " "))?;
+        write!(f, " {}", self.message)?;
         if !self.help.is_empty() {
-            write!(f, " ({})", self.help.replace('\n', " "))?;
+            write!(f, " ({})", self.help)?;
         }
         Ok(())
     }
@@ -132,7 +167,8 @@ impl Diagnostic for Report<'_> {
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
         let span = self.0.span.clone()?;
-        let label = LabeledSpan::new(Some(self.0.label.clone()), span.start, span.len());
+        let label = Some(self.0.label.clone()).filter(|label| !label.is_empty());
+        let label = LabeledSpan::new(label, span.start, span.len());
         Some(Box::new(std::iter::once(label)))
     }
 }

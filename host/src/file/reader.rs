@@ -11,6 +11,8 @@ use miette::NamedSource;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::problems::{source, steers};
+use super::words::{advice, brief, describe, suggestion};
 use super::{MAX_FILE, Problem, Problems};
 use crate::stand::AxisUnit;
 use crate::units::{Angle, Length, QuantityError, Rate, parse_duration};
@@ -47,13 +49,16 @@ pub(super) fn read<T>(
     text: &str,
     meaning: impl FnOnce(&Table<'_>) -> Option<T>,
 ) -> Result<T, Problems> {
+    // Some editors begin a file with a mark of its byte order; places count from behind it.
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let notes = Notes {
-        file: Arc::new(NamedSource::new(name, text.to_owned())),
+        file: source(name, text),
         problems: RefCell::default(),
     };
     if text.len() as u64 > MAX_FILE {
         notes.note(
             None,
+            "",
             "this is longer than 1 MiB",
             "check that this is the right file",
         );
@@ -61,8 +66,8 @@ pub(super) fn read<T>(
     }
     let (document, errors) = DeTable::parse_recoverable(text);
     for error in &errors {
-        let help = "this is not sound TOML: `key = \"value\"`, [table], [[one of several]]";
-        notes.note(error.span(), error.message(), help);
+        let help = "write it as TOML: `key = \"value\"`, [table], [[one of several]]";
+        notes.note(error.span(), "not understood", error.message(), help);
     }
     // What a broken text seems to say is not worth a second opinion.
     if !errors.is_empty() {
@@ -77,6 +82,7 @@ pub(super) fn read<T>(
         _ if problems.is_empty() => {
             notes.note(
                 None,
+                "",
                 "this does not add up to a whole",
                 "compare it with the demonstration's",
             );
@@ -90,10 +96,12 @@ impl Notes {
     pub(super) fn note(
         &self,
         span: Option<Range<usize>>,
+        label: impl Display,
         message: impl Display,
         help: impl Display,
     ) {
-        let problem = Problem::new(&self.file, span, message.to_string(), help.to_string());
+        let texts = [label.to_string(), message.to_string(), help.to_string()];
+        let problem = Problem::new(&self.file, span, texts);
         self.problems.borrow_mut().push(problem);
     }
 }
@@ -125,9 +133,21 @@ impl<'a> Table<'a> {
         self.table.get(key).map_or(self.span(), Spanned::span)
     }
 
-    /// Notes a problem.
-    pub(super) fn note(&self, span: Range<usize>, message: impl Display, help: impl Display) {
-        self.notes.note(Some(span), message, help);
+    /// Notes a problem: at the place a few words of what is there, beside it what was found and
+    /// what was expected, and what to do.
+    pub(super) fn note(
+        &self,
+        span: Range<usize>,
+        label: impl Display,
+        message: impl Display,
+        help: impl Display,
+    ) {
+        self.notes.note(Some(span), label, message, help);
+    }
+
+    /// Notes a problem of the file as a whole.
+    pub(super) fn note_whole(&self, message: impl Display, help: impl Display) {
+        self.notes.note(None, "", message, help);
     }
 
     /// The value of a key, where it is there.
@@ -146,6 +166,14 @@ impl<'a> Table<'a> {
         if value.is_none() {
             self.note(
                 self.span(),
+                format!(
+                    "no `{key}` {}",
+                    if self.span.is_empty() {
+                        "before the first table"
+                    } else {
+                        "in here"
+                    }
+                ),
                 format!("{} has no `{key}`", self.what),
                 format!("add `{key} = ...`"),
             );
@@ -157,6 +185,7 @@ impl<'a> Table<'a> {
         let found = describe(value.get_ref());
         self.note(
             value.span(),
+            format!("not {}", expected.trim_end_matches(',')),
             format!("`{key}` is {found}, but {expected} is wanted"),
             advice(value.get_ref(), expected),
         );
@@ -172,15 +201,30 @@ impl<'a> Table<'a> {
             DeValue::String(text) if text.trim().is_empty() => {
                 self.note(
                     value.span(),
+                    "nothing is written",
                     format!("`{key}` is empty"),
                     format!("write the {key} between the quotes, or take the line out"),
                 );
                 None
             }
-            DeValue::String(text) => Some(At {
-                value: text,
-                span: value.span(),
-            }),
+            DeValue::String(text) => {
+                if let Some(c) = text.chars().find(|&c| steers(c)) {
+                    self.note(
+                        value.span(),
+                        format!("holds U+{:04X}", u32::from(c)),
+                        format!(
+                            "`{key}` holds the character U+{:04X}, which cannot be seen",
+                            u32::from(c)
+                        ),
+                        "take it out: only what can be read belongs here",
+                    );
+                    return None;
+                }
+                Some(At {
+                    value: text,
+                    span: value.span(),
+                })
+            }
             _ => {
                 self.wrong(value, key, "text in quotes");
                 None
@@ -190,6 +234,35 @@ impl<'a> Table<'a> {
 
     pub(super) fn text(&self, key: &'static str) -> Option<&'a str> {
         Some(self.text_at(key)?.value)
+    }
+
+    /// A name that people and files are given: not longer than `most` characters, and without
+    /// blanks at its ends, which nobody sees.
+    pub(super) fn name_at(&self, key: &'static str, most: usize) -> Option<At<&'a str>> {
+        let name = self.text_at(key)?;
+        let length = name.value.chars().count();
+        if length > most {
+            self.note(
+                name.span,
+                format!("{length} characters"),
+                format!("`{key}` is {length} characters long, but at most {most} are wanted"),
+                "shorten it",
+            );
+            return None;
+        }
+        if name.value.trim() != name.value {
+            self.note(
+                name.span,
+                "a blank at its start or end",
+                format!(
+                    "`{key}` is `{}`, with a blank at its start or end",
+                    name.value
+                ),
+                "take the blank out",
+            );
+            return None;
+        }
+        Some(name)
     }
 
     /// One of several words.
@@ -217,6 +290,7 @@ impl<'a> Table<'a> {
             .join(", ");
         self.note(
             text.span.clone(),
+            "not one of those known",
             format!("{what} is `{}`, but one of {list} is wanted", text.value),
             suggestion(text.value, known),
         );
@@ -329,6 +403,7 @@ impl<'a> Table<'a> {
             Err(error) => {
                 self.note(
                     value.span(),
+                    brief(&error),
                     format!("`{key}`: {error}"),
                     format!("write it as \"{example}\""),
                 );
@@ -376,6 +451,7 @@ impl<'a> Table<'a> {
         if at.value < 0.0 {
             self.note(
                 at.span,
+                "less than zero",
                 format!(
                     "`{key}` is {} {}, but zero or more is wanted",
                     at.value,
@@ -394,6 +470,7 @@ impl<'a> Table<'a> {
         }
         self.note(
             at.span,
+            "not more than zero",
             format!(
                 "`{key}` is {} {sign}, but more than zero is wanted",
                 at.value
@@ -431,9 +508,10 @@ impl<'a> Table<'a> {
             };
             self.note(
                 at.span,
+                format!("not {least} and less than an hour"),
                 format!(
-                    "`{key}` is {:?}, but {least} and less than an hour is wanted",
-                    at.value
+                    "`{key}` is {} s, but {least} and less than an hour is wanted",
+                    at.value.as_secs_f64()
                 ),
                 "check the number and its unit",
             );
@@ -517,75 +595,11 @@ impl Drop for Table<'_> {
             if !known.contains(&key.get_ref().as_ref()) {
                 self.note(
                     key.span(),
+                    "no such key",
                     format!("{} has no key `{}`", self.what, key.get_ref()),
                     suggestion(key.get_ref(), known.iter().copied()),
                 );
             }
         }
     }
-}
-
-fn describe(value: &DeValue<'_>) -> String {
-    match value {
-        DeValue::String(text) => {
-            format!("the text \"{}\"", text.chars().take(60).collect::<String>())
-        }
-        DeValue::Integer(number) => number.as_str().to_owned(),
-        DeValue::Float(number) => number.as_str().to_owned(),
-        DeValue::Boolean(flag) => flag.to_string(),
-        DeValue::Datetime(time) => format!("the date {time}"),
-        DeValue::Array(list) => format!("a list of {}", list.len()),
-        DeValue::Table(_) => "a table".into(),
-    }
-}
-
-fn advice(value: &DeValue<'_>, expected: &str) -> String {
-    match value {
-        DeValue::Integer(_) | DeValue::Float(_) if expected.contains("unit") => {
-            "a bare number could be millimetres or inches: add the unit and the quotes".into()
-        }
-        DeValue::String(_) if expected.contains("number") => {
-            "take out the quotes and any unit".into()
-        }
-        _ => format!("write {} there", expected.trim_end_matches(',')),
-    }
-}
-
-/// What may have been meant.
-pub(super) fn suggestion<'w>(word: &str, known: impl Iterator<Item = &'w str> + Clone) -> String {
-    let near = known
-        .clone()
-        .map(|other| (distance(word, other), other))
-        .min()
-        .filter(|(far, other)| {
-            *far <= (other.chars().count() / 3).max(1)
-                || word.to_lowercase() == other.to_lowercase()
-        });
-    match near {
-        Some((_, other)) => format!("did you mean `{other}`?"),
-        None => format!("known here: {}", known.collect::<Vec<_>>().join(", ")),
-    }
-}
-
-/// Fewest letters to put in, take out, change or swap with their neighbour (optimal string
-/// alignment) that make one word of the other.
-fn distance(one: &str, two: &str) -> usize {
-    let one: Vec<char> = one.chars().take(64).collect();
-    let two: Vec<char> = two.chars().take(64).collect();
-    let mut rows = vec![(0..=two.len()).collect::<Vec<usize>>()];
-    for i in 1..=one.len() {
-        let mut row = vec![i];
-        for j in 1..=two.len() {
-            let change = usize::from(one[i - 1] != two[j - 1]);
-            let mut best = (rows[i - 1][j] + 1)
-                .min(row[j - 1] + 1)
-                .min(rows[i - 1][j - 1] + change);
-            if i > 1 && j > 1 && one[i - 1] == two[j - 2] && one[i - 2] == two[j - 1] {
-                best = best.min(rows[i - 2][j - 2] + 1);
-            }
-            row.push(best);
-        }
-        rows.push(row);
-    }
-    rows[one.len()][two.len()]
 }

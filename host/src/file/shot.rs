@@ -6,6 +6,9 @@ use super::reader::{At, Table};
 use crate::shot::{Distance, FocusKey, Key, Layer, Shift, ShiftTrack, Shot, Track, Viewer};
 use crate::stand::{AxisUnit, Carrier, LevelId, Stand, Way};
 
+/// Longest name of a shot, characters.
+const MAX_NAME: usize = 80;
+
 /// Most frames of a shot.
 const MAX_FRAMES: u32 = 1_000_000;
 
@@ -24,8 +27,15 @@ const DIRECTIONS: [(&str, (Way, f64)); 7] = [
 ];
 
 /// Reads every key before it gives up on any, so that all that is wrong is named at once.
-pub(super) fn shot(file: &Table<'_>, stand: &Stand, folder: &Path) -> Option<Shot> {
-    let name = file.text("name");
+///
+/// `places` are those of the stand's levels in its own file, for messages, where they are known.
+pub(super) fn shot(
+    file: &Table<'_>,
+    stand: &Stand,
+    folder: &Path,
+    places: &[String],
+) -> Option<Shot> {
+    let name = file.name_at("name", MAX_NAME);
     file.text("stand");
     let frames = file.whole("frames", 1, MAX_FRAMES).map(|at| at.value);
     let rate = file.number("rate", 0.0, 1000.0);
@@ -36,7 +46,7 @@ pub(super) fn shot(file: &Table<'_>, stand: &Stand, folder: &Path) -> Option<Sho
     // Where the length is unknown, later frames cannot be told to be wrong.
     let last = frames.unwrap_or(MAX_FRAMES);
     let reference_frame = file.whole_or("reference_frame", 1, last, 1);
-    let layers = layers(file, stand, folder);
+    let layers = layers(file, stand, folder, places);
     let viewer = if file.has("viewer") {
         file.table("viewer").and_then(|table| viewer(&table, last))
     } else {
@@ -60,7 +70,7 @@ pub(super) fn shot(file: &Table<'_>, stand: &Stand, folder: &Path) -> Option<Sho
         Some(Vec::new())
     };
     Some(Shot {
-        name: name?.to_owned(),
+        name: name?.value.to_owned(),
         frames: frames?,
         rate: rate?.value,
         hold: hold?,
@@ -92,11 +102,13 @@ fn level(table: &Table<'_>, stand: &Stand) -> Option<At<LevelId>> {
     })
 }
 
-fn layers(file: &Table<'_>, stand: &Stand, folder: &Path) -> Option<Vec<Layer>> {
+fn layers(file: &Table<'_>, stand: &Stand, folder: &Path, places: &[String]) -> Option<Vec<Layer>> {
     let mut layers: Vec<Option<Layer>> = stand.levels.iter().map(|_| None).collect();
     let mut seen = vec![false; stand.levels.len()];
     let mut sound = true;
+    let mut end = file.place_of("stand");
     for table in file.tables("layer") {
+        end = table.span();
         let id = level(&table, stand);
         if let Some(At {
             value: LevelId(at),
@@ -106,6 +118,7 @@ fn layers(file: &Table<'_>, stand: &Stand, folder: &Path) -> Option<Vec<Layer>> 
         {
             table.note(
                 span.clone(),
+                "the second layer on it",
                 format!("a second layer is on level `{}`", stand.levels[*at].name),
                 "put exactly one layer on every level",
             );
@@ -118,11 +131,16 @@ fn layers(file: &Table<'_>, stand: &Stand, folder: &Path) -> Option<Vec<Layer>> 
         }
     }
     if sound {
-        for (level, _) in stand.levels.iter().zip(&seen).filter(|(_, seen)| !**seen) {
+        let missing = stand.levels.iter().enumerate().zip(&seen);
+        for ((at, level), _) in missing.filter(|(_, seen)| !**seen) {
+            let place = places
+                .get(at)
+                .map_or(String::new(), |at| format!(" ({at})"));
             file.note(
-                0..0,
+                end.clone(),
+                format!("no layer for `{}` up to here", level.name),
                 format!(
-                    "the stand has a level `{}`, but the shot has no layer for it",
+                    "the stand has a level `{}`{place}, but the shot has no layer for it",
                     level.name
                 ),
                 format!(
@@ -183,6 +201,7 @@ fn tracks<const N: usize>(
     if keys.is_empty() {
         table.note(
             table.span(),
+            "no key is in here",
             "there is no key in `keys`",
             "write keys = [{ frame = 1, ... }, ...], or take the table out",
         );
@@ -216,6 +235,7 @@ fn tracks<const N: usize>(
             let names = values.map(|(name, _)| format!("`{name}`")).join(", ");
             key.note(
                 key.span(),
+                "a frame, but no value",
                 format!("this key states no value: at least one of {names} is wanted"),
                 "add one or take the key out",
             );
@@ -244,7 +264,7 @@ fn tracks<const N: usize>(
 fn rising(key: &Table<'_>, last: u32, before: &mut u32) -> Option<u32> {
     let frame = key.whole("frame", 1, last)?;
     if frame.value <= *before {
-        key.note(frame.span, format!("the key at frame {} comes after one at frame {before}, but frames must rise from key to key", frame.value), "sort the keys by frame; one key for each frame");
+        key.note(frame.span, format!("not after {before}"), format!("the key at frame {} comes after one at frame {before}, but frames must rise from key to key", frame.value), "sort the keys by frame; one key for each frame");
         return None;
     }
     *before = frame.value;
@@ -263,7 +283,7 @@ fn room(
     let fairings = u64::from(one.1) + u64::from(two.1);
     if fairings > u64::from(between) {
         table.note(
-            span.clone(),
+            span.clone(), format!("{fairings} frames of fairing, {between} frames from key to key"),
             format!("`{name}` has fairings of {} and {} frames between the keys at frames {} and {}, but only {between} frames lie between them", one.1, two.1, one.0, two.0),
             format!("shorten them to {between} frames together"),
         );
@@ -305,7 +325,7 @@ fn axis(table: &Table<'_>, key: &str, stand: &Stand, of: Carrier, way: Way) {
     if stand.axis(of, way).is_none() {
         let (of, way) = (stand.carrier_name(of), way.name());
         table.note(
-            table.place_of(key),
+            table.place_of(key), "no axis moves it this way",
             format!("this moves `{of}` along `{way}`, but the stand has no such axis"),
             format!("add an [[axis]] with of = \"{of}\" and direction = \"{way}\" to the stand, or take the move out"),
         );
@@ -332,6 +352,7 @@ fn shift(table: &Table<'_>, stand: &Stand, last: u32) -> Option<Shift> {
             if from > to {
                 table.note(
                     table.place_of("to"),
+                    format!("earlier than {from}"),
                     format!("the move is from frame {from} to frame {to}, which is before it"),
                     "let `from` be the earlier frame",
                 );
@@ -351,7 +372,7 @@ fn shift(table: &Table<'_>, stand: &Stand, last: u32) -> Option<Shift> {
         }
         (both, _) => {
             let found = if both { "both" } else { "neither" };
-            table.note(table.span(), format!("the shift has {found} of `per_frame` and `keys`, but exactly one is wanted"), "say how far it goes: per_frame = \"1/32 in\" or keys = [{ frame = 1, by = \"0 mm\" }, ...]");
+            table.note(table.span(), format!("{found} is here"), format!("the shift has {found} of `per_frame` and `keys`, but exactly one is wanted"), "say how far it goes: per_frame = \"1/32 in\" or keys = [{ frame = 1, by = \"0 mm\" }, ...]");
             table.leave_rest();
             return None;
         }
@@ -386,6 +407,7 @@ fn focus(table: &Table<'_>, stand: &Stand, last: u32) -> Option<Vec<FocusKey>> {
     if keys.is_empty() {
         table.note(
             table.span(),
+            "no key is in here",
             "there is no key in `keys`",
             "write keys = [{ frame = 1, level = ... }, ...], or take the table out",
         );

@@ -12,6 +12,8 @@ pub(crate) struct Checks {
     report: Report,
     axes: Vec<AxisSlots>,
     levels: Vec<LevelSlots>,
+    /// The camera's lift at the picture before, and the slack that it takes up, mm.
+    camera: (f64, f64),
     missing: Vec<Missing>,
     frame: u32,
     held: u32,
@@ -100,6 +102,7 @@ impl Checks {
             report,
             axes: axes.iter().map(|_| AxisSlots::default()).collect(),
             levels: level_slots(stand, axes),
+            camera: (0.0, take_up_mm(stand, axes, Carrier::Camera)),
             missing,
             frame: 1,
             held: 1,
@@ -288,7 +291,12 @@ impl Checks {
     /// order: there the upper one is taken at its lowest and the lower one at its highest.
     pub(crate) fn heights(&mut self, stand: &Stand, reached: &StandPose) {
         let (frame, held) = (self.frame, self.held);
-        let lens_mm = stand.lens.height_mm + reached.camera.lift_mm;
+        let camera = reached.camera.lift_mm;
+        let camera_before = if self.first { camera } else { self.camera.0 };
+        // Nothing is gained by cutting it fine here: the lens counts at its lowest and the level
+        // at its highest, whichever of them comes first.
+        let lens_mm = stand.lens.height_mm + camera.min(camera_before) - self.camera.1;
+        self.camera.0 = camera;
         let mut above: Option<(usize, f64, f64)> = None;
         for (index, (level, pose)) in stand.levels.iter().zip(&reached.levels).enumerate() {
             let (under, upper) = body(&level.pane);
@@ -299,7 +307,7 @@ impl Checks {
                 self.levels[index].lift_before
             };
             let top = level.height_mm + upper;
-            let gap_mm = lens_mm - (top + lift);
+            let gap_mm = lens_mm - (top + before.max(lift));
             if gap_mm <= 0.0 {
                 let slots = &mut self.levels[index];
                 self.refusals
@@ -312,11 +320,9 @@ impl Checks {
             }
             if let Some((upper_index, bottom_before, bottom)) = above {
                 let slots = &mut self.levels[upper_index];
-                let dip = if bottom < bottom_before {
-                    slots.take_up
-                } else {
-                    0.0
-                };
+                // Asked of every picture, as the room for it is: from the home switch, or in a
+                // take that is resumed, the level may come to any of them from above.
+                let dip = slots.take_up;
                 let gap_mm = if slots.in_step_with_next {
                     (bottom_before - (top + before)).min(bottom - dip - (top + lift))
                 } else {
@@ -405,6 +411,18 @@ fn body(pane: &Pane) -> (f64, f64) {
     }
 }
 
+/// How far a carrier's lift dips to take up its drive's slack, mm.
+fn take_up_mm(stand: &Stand, axes: &[PlannedAxis], of: Carrier) -> f64 {
+    stand
+        .axis(of, Way::Lift)
+        .map_or(0.0, |axis| match axes[axis.0].setting {
+            Setting::Steps {
+                per_unit, take_up, ..
+            } => f64::from(take_up) / per_unit,
+            Setting::Scale { .. } => stand.axes[axis.0].backlash,
+        })
+}
+
 fn level_slots(stand: &Stand, axes: &[PlannedAxis]) -> Vec<LevelSlots> {
     let lift = |level: usize| stand.axis(Carrier::Level(LevelId(level)), Way::Lift);
     let board = |level: usize| {
@@ -415,12 +433,7 @@ fn level_slots(stand: &Stand, axes: &[PlannedAxis]) -> Vec<LevelSlots> {
     };
     (0..stand.levels.len())
         .map(|level| LevelSlots {
-            take_up: lift(level).map_or(0.0, |axis| match axes[axis.0].setting {
-                Setting::Steps {
-                    per_unit, take_up, ..
-                } => f64::from(take_up) / per_unit,
-                Setting::Scale { .. } => stand.axes[axis.0].backlash,
-            }),
+            take_up: take_up_mm(stand, axes, Carrier::Level(LevelId(level))),
             in_step_with_next: match (board(level), board(level + 1)) {
                 (Some(this), Some(next)) => this.is_some() && this == next,
                 _ => true,

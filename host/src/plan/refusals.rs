@@ -16,8 +16,8 @@ pub enum Fault {
     NoFocusAxis,
     /// The lens cannot focus on a level.
     #[error(
-        "{level}: the lens cannot focus at {distance_mm:.3} mm, not beyond its focal length of \
-         {focal_length_mm} mm"
+        "{level}: the lens cannot focus at {distance_mm:.3} mm, which is not beyond its focal \
+         length of {focal_length_mm} mm"
     )]
     CannotFocus {
         /// The level.
@@ -94,9 +94,7 @@ pub enum Fault {
         unit: &'static str,
     },
     /// Two levels' glass would come too close.
-    #[error(
-        "{upper} would come within {gap_mm:.3} mm of {lower} below it; {clearance_mm} mm have to stay free"
-    )]
+    #[error("{}; {clearance_mm} mm have to stay free", touching(upper, lower, *gap_mm))]
     Touch {
         /// The level nearer to the lens.
         upper: String,
@@ -109,7 +107,8 @@ pub enum Fault {
     },
     /// The viewer would walk into or through a layer.
     #[error(
-        "{level}: the viewer walks through this layer ({distance_mm:.1} story mm are left to it)"
+        "{level}: the viewer walks through this layer, which is {:.1} story mm behind by then",
+        -distance_mm
     )]
     WalksThrough {
         /// The level.
@@ -119,7 +118,8 @@ pub enum Fault {
     },
     /// A level would stand at the lens or above it.
     #[error(
-        "{level} would stand at the lens or above it ({gap_mm:.3} mm below the entrance pupil)"
+        "{level} would stand at the lens or above it: {:.3} mm above the entrance pupil",
+        -gap_mm
     )]
     AboveLens {
         /// The level.
@@ -129,7 +129,8 @@ pub enum Fault {
     },
     /// Something would have to move that has no axis for it.
     #[error(
-        "{of} has to move {way} by {amount:.4} {unit}, but has no axis for it: the picture would be {pixels:.2} pixels off"
+        "{of} has to stand at {way} {amount:+.4} {unit}, but has no {way} axis: without it the \
+         picture is {pixels:.2} pixels off"
     )]
     NoAxis {
         /// The level, or `camera`.
@@ -167,7 +168,7 @@ impl Fault {
             Self::UnsoundAxis { .. } => "correct the axis in the stand file",
             Self::StepRate { .. } => "lower the axis's speed, or use fewer microsteps",
             Self::BeyondTravel { .. } => {
-                "shorten the move, set the layer farther away in the story, or change the reference frame"
+                "shorten the move, set the layer farther away in the story, change the reference frame, or give the axis more travel"
             }
             Self::NoRoomForTakeUp { .. } => {
                 "keep the move a little farther from the low end of the travel"
@@ -182,6 +183,18 @@ impl Fault {
             Self::NoAxis { .. } => "fit that axis, or take the move out of the shot",
             Self::NotFinite { .. } => "use smaller numbers",
         }
+    }
+}
+
+/// What two levels would do.
+fn touching(upper: &str, lower: &str, gap_mm: f64) -> String {
+    if gap_mm > 0.0 {
+        format!("{upper} would come within {gap_mm:.3} mm of {lower} below it")
+    } else {
+        format!(
+            "{upper} would run into {lower} below it by {:.3} mm",
+            -gap_mm
+        )
     }
 }
 

@@ -20,6 +20,9 @@ const GREATEST_WHOLE: u64 = 1 << 62;
 /// Candidates for the third box's length that are tried beyond the shortest possible one.
 const CANDIDATES: u64 = 64;
 
+/// Candidates that are ruled out by one look.
+const RUN: u64 = 8;
+
 impl Profile {
     /// The move of no distance.
     pub const NONE: Self = Self {
@@ -159,9 +162,30 @@ pub fn plan(legs: &[Leg], tick_rate: u32) -> Result<Profile, PlanError> {
     Profile::from_lengths(a, b, c)
 }
 
+/// The whole part of a cube root, by Newton's method from above.
+fn cube_root(value: u64) -> u64 {
+    if value == 0 {
+        return 0;
+    }
+    // At least the root: with `n` bits the value is below 2^n.
+    let mut root = 1_u64 << (u64::BITS - value.leading_zeros()).div_ceil(3);
+    loop {
+        let better = (2 * root + value / (root * root)) / 3;
+        if better >= root {
+            return root;
+        }
+        root = better;
+    }
+}
+
 /// `way / limit`, rounded up, where it is small enough to be counted with.
 fn quotient(way: u128, limit: u32) -> Result<u64, PlanError> {
-    match u64::try_from(way.div_ceil(u128::from(limit))) {
+    // Most ways need no division of 128 bits, which takes far longer.
+    let least = match u64::try_from(way) {
+        Ok(way) => Ok(way.div_ceil(u64::from(limit))),
+        Err(_) => u64::try_from(way.div_ceil(u128::from(limit))),
+    };
+    match least {
         Ok(least) if least <= GREATEST_WHOLE => Ok(least),
         _ => Err(PlanError::TooLong),
     }
@@ -186,13 +210,33 @@ impl Least {
             let [a, b] = self.shortest_ramp(c);
             a + b <= c
         };
-        let mut c = self.c.max(2);
-        let mut beyond = u64::from(u32::MAX);
-        if c > beyond || !fits(beyond) {
+        let most = u64::from(u32::MAX);
+        // No shorter C can do: `A B C >= abc` with `A + B <= C` asks for `C^3 >= 4 abc`, and
+        // `B C >= bc` with `B < C` for `C^2 > bc`. It is mostly right, or nearly so.
+        let mut c = self
+            .c
+            .max(cube_root(self.abc.saturating_mul(4)))
+            .max(self.bc.isqrt())
+            .max(2);
+        if c > most {
             return None;
         }
         if !fits(c) {
-            // `c` does not fit, `beyond` does.
+            // `c` does not fit: longer and longer steps lead to one that does, halves back to the
+            // shortest.
+            let mut step = 1;
+            let mut beyond = c;
+            loop {
+                if beyond == most {
+                    return None;
+                }
+                beyond = (c + step).min(most);
+                if fits(beyond) {
+                    break;
+                }
+                c = beyond;
+                step *= 2;
+            }
             while beyond - c > 1 {
                 let middle = c + (beyond - c) / 2;
                 if fits(middle) {
@@ -209,18 +253,29 @@ impl Least {
             let [a, b] = self.shortest_ramp(c);
             [a, b, c]
         };
+        // No candidate has a lesser A + B than those after it: one look at a run's last can rule
+        // out the whole run.
+        let floor = |c| {
+            let [a, b] = self.shortest_ramp(c);
+            a + b
+        };
         let last = c + CANDIDATES;
-        let [a, b, _] = lengths(last);
-        let floor = a + b;
+        let least = floor(last);
         let mut best = lengths(c);
-        for c in c + 1..=last {
-            if c + floor >= sum(best) {
-                break;
+        let mut next = c + 1;
+        while next <= last && next + least < sum(best) {
+            let end = (next + RUN - 1).min(last);
+            let floor = floor(end);
+            for c in next..=end {
+                if c + floor >= sum(best) {
+                    break;
+                }
+                let candidate = lengths(c);
+                if sum(candidate) < sum(best) {
+                    best = candidate;
+                }
             }
-            let candidate = lengths(c);
-            if sum(candidate) < sum(best) {
-                best = candidate;
-            }
+            next = end + 1;
         }
         Some(best)
     }
@@ -235,5 +290,22 @@ impl Least {
         let root = if root * root < ab { root + 1 } else { root };
         let b = self.bc.div_ceil(c).max(root);
         [ab.div_ceil(b), b]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::cube_root;
+
+    #[test]
+    fn cube_roots_are_rounded_down() {
+        let cubes = (0..2_642_245_u64).step_by(997).map(|root| root.pow(3));
+        for value in cubes.chain([u64::MAX]) {
+            for value in [value.saturating_sub(1), value, value.saturating_add(1)] {
+                let root = u128::from(cube_root(value));
+                let value = u128::from(value);
+                assert!(root.pow(3) <= value && value < (root + 1).pow(3), "{value}");
+            }
+        }
     }
 }
