@@ -1,7 +1,7 @@
 //! Setting the boards up, and homing.
 
 use panestep_protocol::{
-    Activity, AxisIndex, AxisSettings, Command, GuardSettings, HomingFault, Steps, Token,
+    Activity, AxisIndex, AxisSettings, Command, GuardSettings, HomingFault, RequestId, Steps, Token,
 };
 
 use super::{Crew, Interrupt};
@@ -24,6 +24,7 @@ impl Crew<'_, '_> {
                 }
         });
         let mut queues = Vec::new();
+        let mut counted = vec![false; self.schedule.motors.len()];
         for board in self.boards() {
             self.check_interrupt()?;
             // What an earlier run left moving comes to rest first.
@@ -62,6 +63,9 @@ impl Crew<'_, '_> {
             }
             self.ask(board, Command::Drivers { on: true })?;
             let homed = self.link(board)?.status()?.homed;
+            for &place in &queue {
+                counted[place] = homed.contains(usize::from(self.schedule.motors[place].channel));
+            }
             if !fresh {
                 queue.retain(|&place| {
                     !homed.contains(usize::from(self.schedule.motors[place].channel))
@@ -70,14 +74,16 @@ impl Crew<'_, '_> {
             queue.reverse();
             queues.push(queue);
         }
-        self.home(queues)?;
+        self.home(queues, &counted)?;
         self.open_shot()?;
         Ok(())
     }
 
-    /// Homes axes, one after another on each board, the boards side by side.
-    fn home(&mut self, mut queues: Vec<Vec<usize>>) -> Result<(), Interrupt> {
-        let mut under_way = vec![None; queues.len()];
+    /// Homes axes, one after another on each board, the boards side by side. Those that are
+    /// `counted` have been homed since their board's start: where the switch is by that count says
+    /// whether steps have been lost since.
+    fn home(&mut self, mut queues: Vec<Vec<usize>>, counted: &[bool]) -> Result<(), Interrupt> {
+        let mut under_way: Vec<Option<(usize, RequestId)>> = vec![None; queues.len()];
         loop {
             let mut busy = false;
             for board in self.boards() {
@@ -114,10 +120,24 @@ impl Crew<'_, '_> {
                             .into());
                         }
                     };
+                    let off = counted[place]
+                        .then(|| found.was.0.saturating_sub(axis.home_order().edge.0));
                     self.record(&Entry::Homed {
                         axis: axis.name(),
                         was: found.was.0,
+                        off,
                     })?;
+                    // A count says nothing finer than a step.
+                    let within = axis.within.max(1);
+                    if let Some(off) = off.filter(|off| off.unsigned_abs() > within.unsigned_abs())
+                    {
+                        self.see(&Progress::Drifted {
+                            axis: &axis.name(),
+                            off: f64::from(off) * axis.step_size,
+                            within: f64::from(within) * axis.step_size,
+                            unit: axis.unit,
+                        });
+                    }
                     self.see(&Progress::Homed { axis: &axis.name() });
                 }
                 if let Some(place) = queues[board].pop() {

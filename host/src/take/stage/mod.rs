@@ -112,6 +112,21 @@ impl<'s, 'r> Crew<'s, 'r> {
         }
     }
 
+    /// The last reading of an axis moved by hand that the journal knows of.
+    pub(super) fn last_reading(&self, axis: &str) -> Option<f64> {
+        let journal = self.journal.as_ref()?;
+        journal.state().readings.get(axis).copied()
+    }
+
+    /// Ticks a second of the slowest board.
+    pub(super) fn tick_rate(&mut self) -> Result<u32, TakeError> {
+        let mut slowest = u32::MAX;
+        for board in self.boards() {
+            slowest = slowest.min(self.link(board)?.identity().tick_rate);
+        }
+        Ok(slowest)
+    }
+
     fn sleep(&self, time: Duration) -> Result<(), TakeError> {
         self.stage.clock.sleep(time).map_err(TakeError::Clock)
     }
@@ -172,8 +187,16 @@ impl<'s, 'r> Crew<'s, 'r> {
             .stage
             .boards
             .open(board, name)
-            .map_err(TakeError::Port)?;
-        let link = Link::connect(port, self.stage.clock.clone(), name)?;
+            .map_err(|source| TakeError::Port {
+                board: name.clone(),
+                source,
+            })?;
+        let link = Link::connect(port, self.stage.clock.clone(), name).map_err(|source| {
+            TakeError::Connect {
+                port: self.stage.boards.port_name(board),
+                source,
+            }
+        })?;
         let boot = Hex(link.boot().0);
         self.links[board] = Some(link);
         self.record(&Entry::Session {

@@ -7,7 +7,7 @@ use panestep_protocol::{
 };
 
 use super::{Crew, Interrupt};
-use crate::link::words;
+use crate::link::{Link, words};
 use crate::take::error::TakeError;
 use crate::take::people::Progress;
 use crate::take::run::LOOK;
@@ -45,14 +45,32 @@ impl Crew<'_, '_> {
         Ok(())
     }
 
+    /// Brings every board to a controlled stop. One that cannot be reached keeps none of the others
+    /// from it; its own silence guard stops it.
     pub(super) fn halt_all(&mut self) -> Result<(), TakeError> {
+        let mut result = Ok(());
         for board in self.boards() {
-            self.ask(board, Command::Halt)?;
+            result = result.and(self.ask(board, Command::Halt).map(drop));
         }
         for board in self.boards() {
-            self.rest(board)?;
+            result = result.and_then(|()| self.rest(board).map(drop));
         }
-        Ok(())
+        result
+    }
+
+    /// After an error: what still moves on any board is brought to rest, as far as it can be
+    /// reached.
+    pub(in crate::take) fn still(&mut self) {
+        for board in self.boards() {
+            // Nothing better can be done about a board that does not answer now.
+            let Ok(status) = self.link(board).map(Link::status) else {
+                continue;
+            };
+            let moves = |activity| matches!(activity, Activity::Moving | Activity::Homing(_));
+            if status.is_ok_and(|status| moves(status.activity)) {
+                let _ = self.ask(board, Command::Halt);
+            }
+        }
     }
 
     /// A board's status; where the board has halted, the others are brought to rest too.

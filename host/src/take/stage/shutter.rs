@@ -197,10 +197,7 @@ impl Crew<'_, '_> {
                     mark: link.identity().mark,
                 })
             }
-            Err(TakeError::Link(error)) if error.is_lost() && tries < RECONNECTS => {
-                Ok(Event::NoAnswer)
-            }
-            Err(TakeError::Port(_)) if tries < RECONNECTS => Ok(Event::NoAnswer),
+            Err(error) if error.is_lost() && tries < RECONNECTS => Ok(Event::NoAnswer),
             Err(error) => Err(error.into()),
         }
     }
