@@ -83,7 +83,7 @@ fn shoot_demo(stand: &Stand, plan: &Plan, seed: u64, prepare: impl Fn(&Simulated
     let schedule = plan.schedule();
     let mut journal = Journal::begin(
         Box::new(SimulatedDisk::default()),
-        Box::new(jiff::Timestamp::now),
+        Box::new(Default::default),
         &schedule.name,
         schedule.frames,
         "art",

@@ -17,8 +17,8 @@ use panestep::stand::AxisId;
 use panestep::take::exposure::Known;
 use panestep::take::journal::replay;
 use panestep::take::{
-    Boards, Ending, Entry, Folder, FolderError, HandProblem, JournalError, Outcome, Progress,
-    Stage, TakeError, Unsynced, rehearse, shoot,
+    Ending, Entry, Folder, FolderError, HandProblem, JournalError, Outcome, Progress, Stage,
+    TakeError, Unsynced, rehearse, shoot,
 };
 
 use rig::{Bench, FRAMES, MAIN, Ports, SHOT, schedule, sim_now, stamp};
