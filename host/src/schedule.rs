@@ -99,6 +99,14 @@ pub struct Exposure {
     pub flash_contact: bool,
 }
 
+impl HandAxis {
+    /// Its name for messages, such as `sky north`.
+    #[must_use]
+    pub fn name(&self) -> String {
+        format!("{} {}", self.of, self.way)
+    }
+}
+
 impl Schedule {
     /// The motor axes' targets at a frame, counted from 1, or `None` beyond the ends.
     #[must_use]

@@ -45,6 +45,17 @@ impl Watch for Onlooker {
             take::Progress::Homing { axis } => {
                 self.progress.say(&format!("homing {axis}"));
             }
+            take::Progress::Drifted {
+                axis,
+                off,
+                within,
+                unit,
+            } => self.progress.say(&format!(
+                "warning: {axis} was {off:+.3} {unit} from where it was counted, more than its \
+                 switch may differ ({within:.3} {unit}): it has lost steps since it was homed, or \
+                 the switch is not exact",
+                unit = unit.sign()
+            )),
             take::Progress::Exposing { frame } => self.frame.set(frame),
             take::Progress::Frame {
                 frame,

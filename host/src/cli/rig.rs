@@ -121,6 +121,13 @@ impl Boards for &Rig {
             Rig::Simulated(stand) => Ok(Box::new(stand.port(BoardId(board))?)),
         }
     }
+
+    fn port_name(&self, board: usize) -> String {
+        match self {
+            Rig::Serial(ports) => ports.get(board).cloned().unwrap_or_default(),
+            Rig::Simulated(_) => "simulated".to_owned(),
+        }
+    }
 }
 
 /// The place of a hand axis in the stand, by its place among the hand axes.

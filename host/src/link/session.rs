@@ -2,7 +2,7 @@
 //!
 //! # Time-outs
 //!
-//! The longest frame ([`MAX_FRAME`] bytes) needs ten bit times a byte at [`BAUD`](super::serial::BAUD),
+//! The longest frame ([`MAX_FRAME`] bytes) needs ten bit times a byte at [`BAUD`],
 //! each way. On top of both ways a board may take [`THINKING`] to plan a move, and the system's
 //! scheduling and the USB stack their part; [`ANSWER`] is the sum. The board's silence guard
 //! during motion has to outlast several of them: see [`SILENCE`].

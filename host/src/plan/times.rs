@@ -10,7 +10,8 @@ use crate::schedule::Schedule;
 /// a tick.
 pub const DEFAULT_TICK_RATE: u32 = 20_000;
 
-/// How long a shot takes. Homing, messages and people's work are not in it.
+/// How long a shot takes, from the first frame's pose on. Homing, messages and people's work are
+/// not in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Times {
     /// Motors moving, slack taken up.
@@ -19,7 +20,8 @@ pub struct Times {
     pub settling: Duration,
     /// From half-press to the certain closing of the shutter.
     pub exposing: Duration,
-    /// Waiting for the camera to be ready again.
+    /// Waiting for the camera, where it takes longer to get ready than moving and settling last:
+    /// it gets ready meanwhile.
     pub readying: Duration,
     /// The longest single move from one frame to the next.
     pub longest_move: Duration,
@@ -34,6 +36,29 @@ impl Times {
     #[must_use]
     pub fn total(&self) -> Duration {
         [self.moving, self.settling, self.exposing, self.readying]
+            .into_iter()
+            .fold(Duration::ZERO, Duration::saturating_add)
+    }
+}
+
+/// How long one frame takes, from the end of the exposure before to the end of its own.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct FrameTime {
+    /// The move from the frame before; none to the first frame.
+    pub moving: Duration,
+    /// Resting before the exposure.
+    pub settling: Duration,
+    /// Waiting for the camera beyond that.
+    pub readying: Duration,
+    /// From half-press to the certain closing of the shutter.
+    pub exposing: Duration,
+}
+
+impl FrameTime {
+    /// All together.
+    #[must_use]
+    pub fn total(&self) -> Duration {
+        [self.moving, self.settling, self.readying, self.exposing]
             .into_iter()
             .fold(Duration::ZERO, Duration::saturating_add)
     }
@@ -68,20 +93,14 @@ fn reason(cause: PlanError) -> &'static str {
 /// Where a board would refuse a move.
 pub fn times(schedule: &Schedule, tick_rate: u32) -> Result<Times, MoveError> {
     let mut times = Times::default();
-    for frame in 2..=schedule.frames {
-        let (Some(from), Some(to)) = (schedule.motors_at(frame - 1), schedule.motors_at(frame))
-        else {
-            break;
-        };
-        let time =
-            move_time(schedule, from, to, tick_rate).map_err(|(board, cause)| MoveError {
-                frame,
-                board: schedule.boards.get(board).cloned().unwrap_or_default(),
-                cause,
-            })?;
-        times.moving = times.moving.saturating_add(time);
-        if time > times.longest_move {
-            times.longest_move = time;
+    for frame in 1..=schedule.frames {
+        let time = frame_time(schedule, frame, tick_rate)?;
+        times.moving = times.moving.saturating_add(time.moving);
+        times.settling = times.settling.saturating_add(time.settling);
+        times.readying = times.readying.saturating_add(time.readying);
+        times.exposing = times.exposing.saturating_add(time.exposing);
+        if time.moving > times.longest_move {
+            times.longest_move = time.moving;
             times.longest_move_frame = frame;
         }
         if let (Some(from), Some(to)) = (schedule.hands_at(frame - 1), schedule.hands_at(frame)) {
@@ -89,25 +108,54 @@ pub fn times(schedule: &Schedule, tick_rate: u32) -> Result<Times, MoveError> {
                 from.iter().zip(to).filter(|(from, to)| from != to).count() as u64;
         }
     }
-    let exposure = &schedule.exposure;
-    let frames = schedule.frames;
-    times.settling = exposure.settle.saturating_mul(frames);
-    times.exposing = exposure
-        .half_press
-        .saturating_add(exposure.window)
-        .saturating_mul(frames);
-    times.readying = exposure.ready.saturating_mul(frames);
     Ok(times)
 }
 
-/// Time of one move from all positions to all others; on error the board's place too.
+/// Times of one frame, after the one before it.
+///
+/// # Errors
+///
+/// Where a board would refuse the move.
+pub fn frame_time(schedule: &Schedule, frame: u32, tick_rate: u32) -> Result<FrameTime, MoveError> {
+    let before = frame
+        .checked_sub(1)
+        .and_then(|before| schedule.motors_at(before));
+    let moving = match (before, schedule.motors_at(frame)) {
+        (Some(from), Some(to)) => {
+            move_time(schedule, from, to, tick_rate).map_err(|(board, cause)| MoveError {
+                frame,
+                board: schedule.boards.get(board).cloned().unwrap_or_default(),
+                cause,
+            })?
+        }
+        _ => Duration::ZERO,
+    };
+    let exposure = &schedule.exposure;
+    let readying = if frame > 1 {
+        let meanwhile = moving.saturating_add(exposure.settle);
+        exposure.ready.saturating_sub(meanwhile)
+    } else {
+        Duration::ZERO
+    };
+    Ok(FrameTime {
+        moving,
+        settling: exposure.settle,
+        readying,
+        exposing: exposure
+            .half_press
+            .saturating_add(exposure.window.max(exposure.press)),
+    })
+}
+
+/// Time of one move from all positions to all others; on error the board's place too. Beyond the
+/// target, then back: the boards begin the second way together.
 fn move_time(
     schedule: &Schedule,
     from: &[i32],
     to: &[i32],
     tick_rate: u32,
 ) -> Result<Duration, (usize, PlanError)> {
-    let mut longest = Duration::ZERO;
+    let mut longest = [0_u32; 2];
     for board in 0..schedule.boards.len() {
         let mut way = Vec::new();
         let mut back = Vec::new();
@@ -136,16 +184,15 @@ fn move_time(
                 });
             }
         }
-        let mut ticks = 0_u64;
-        for legs in [&way, &back] {
+        for (legs, longest) in [&way, &back].into_iter().zip(&mut longest) {
             if !legs.is_empty() {
                 let profile = motion::plan(legs, tick_rate).map_err(|cause| (board, cause))?;
-                ticks += u64::from(profile.ticks());
+                *longest = profile.ticks().max(*longest);
             }
         }
-        longest = longest.max(Duration::from_nanos(
-            ticks.saturating_mul(1_000_000_000) / u64::from(tick_rate.max(1)),
-        ));
     }
-    Ok(longest)
+    let ticks: u64 = longest.into_iter().map(u64::from).sum();
+    Ok(Duration::from_nanos(
+        ticks.saturating_mul(1_000_000_000) / u64::from(tick_rate.max(1)),
+    ))
 }

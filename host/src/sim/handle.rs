@@ -80,11 +80,11 @@ impl SimulatedStand {
             return Err(io::Error::new(io::ErrorKind::NotFound, what));
         };
         if end.open {
-            let what = "the simulated board's port is open already";
+            let what = "its simulated port is open already";
             return Err(io::Error::new(io::ErrorKind::ResourceBusy, what));
         }
         if !end.cable {
-            let what = "the simulated board's cable is not plugged in";
+            let what = "its simulated cable is not plugged in; plug it in";
             return Err(io::Error::new(io::ErrorKind::NotFound, what));
         }
         end.open = true;
@@ -103,9 +103,10 @@ impl SimulatedStand {
         *self.hook.borrow_mut() = Some(Box::new(hook));
     }
 
-    /// Lets something go wrong, now or later. Axes and boards have to be the stand's.
-    pub fn inject(&self, when: When, fault: Fault) {
-        self.world.borrow_mut().inject(when, fault);
+    /// Lets something go wrong, now or later; returns whether it can: where the stand has no such
+    /// axis or board, or no such part there, nothing happens.
+    pub fn inject(&self, when: When, fault: Fault) -> bool {
+        self.world.borrow_mut().inject(when, fault)
     }
 
     /// Lets time pass without a host: also for one that has been killed.

@@ -522,6 +522,14 @@ impl Mechanics {
         }
     }
 
+    pub(super) fn has_switch(&mut self, axis: AxisId, end: End) -> bool {
+        self.switch(axis.0, end).is_some()
+    }
+
+    pub(super) fn is_hand(&self, axis: AxisId) -> bool {
+        matches!(self.bodies.get(axis.0), Some(Body::Hand(_)))
+    }
+
     pub(super) fn drive_mut(&mut self, axis: AxisId) -> Option<&mut Drive> {
         match self.bodies.get_mut(axis.0)? {
             Body::Motor { drive, .. } => Some(drive),

@@ -9,7 +9,7 @@ use std::time::Duration;
 use super::Options;
 use super::agenda::{End, Event};
 use super::board::{Board, Line};
-use super::fault::{Fault, HostKilled, When};
+use super::fault::{CrankSlip, Fault, HostKilled, When};
 use super::mechanics::Mechanics;
 use super::random::Random;
 use crate::stand::{BoardId, Stand};
@@ -222,7 +222,10 @@ impl World {
         self.count_event();
     }
 
-    pub(super) fn inject(&mut self, when: When, fault: Fault) {
+    pub(super) fn inject(&mut self, when: When, fault: Fault) -> bool {
+        if !self.can_strike(&fault) {
+            return false;
+        }
         match when {
             When::Now => self.strike(fault),
             When::At(time) => {
@@ -232,6 +235,29 @@ impl World {
             }
             When::Event(event) => self.at_event.push((event, fault)),
             When::Release(number) => self.at_release.push((number, fault)),
+        }
+        true
+    }
+
+    /// Whether the stand has what the fault is about.
+    fn can_strike(&self, fault: &Fault) -> bool {
+        let mut mechanics = self.mechanics.borrow_mut();
+        match *fault {
+            Fault::LoseSteps { axis, .. }
+            | Fault::LoseOften { axis, .. }
+            | Fault::SwapWires { axis } => mechanics.drive_mut(axis).is_some(),
+            Fault::HomeSwitch { axis, .. } => mechanics.has_switch(axis, End::Home),
+            Fault::FarSwitch { axis, .. } => mechanics.has_switch(axis, End::Far),
+            Fault::Crank(CrankSlip::Other(axis)) => mechanics.is_hand(axis),
+            Fault::Reset { board, .. }
+            | Fault::CableOut { board }
+            | Fault::CableIn { board }
+            | Fault::Noise { board, .. } => board.0 < self.boards.len(),
+            Fault::StopPressed
+            | Fault::StopReleased
+            | Fault::Camera(_)
+            | Fault::Crank(_)
+            | Fault::KillHost => true,
         }
     }
 

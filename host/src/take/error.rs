@@ -6,6 +6,7 @@ use panestep_protocol::HomingFault;
 use thiserror::Error;
 
 use crate::link::{LinkError, words};
+use crate::plan::times::MoveError;
 
 use super::journal::JournalError;
 
@@ -22,8 +23,24 @@ pub enum Ending {
 #[derive(Debug, Error)]
 pub enum TakeError {
     /// The port of a board cannot be had.
-    #[error("{0}")]
-    Port(Box<dyn std::error::Error + Send + Sync>),
+    #[error("board {board:?}: {source}")]
+    Port {
+        /// The board.
+        board: String,
+        /// Why.
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
+    /// No session with a board could be begun.
+    #[error("port {port:?}: {source}{}", elsewhere(source))]
+    Connect {
+        /// The port.
+        port: String,
+        /// Why.
+        source: LinkError,
+    },
+    /// A board would refuse a move of the schedule.
+    #[error("{0}; nothing was moved")]
+    Move(#[from] MoveError),
     /// Something went wrong between the host and a board.
     #[error(transparent)]
     Link(#[from] LinkError),
@@ -152,12 +169,33 @@ pub enum TakeError {
     Clock(std::io::Error),
 }
 
+/// What else to check where a port leads to nobody.
+fn elsewhere(error: &LinkError) -> &'static str {
+    match error {
+        LinkError::NoAnswer { .. } => ", and that the stand file names the port that it is on",
+        _ => "",
+    }
+}
+
 impl TakeError {
+    /// Whether a board or its port went away, so that only a new session can go on.
+    pub(super) fn is_lost(&self) -> bool {
+        match self {
+            Self::Port { .. } => true,
+            Self::Link(error) | Self::Connect { source: error, .. } => error.is_lost(),
+            _ => false,
+        }
+    }
+
     /// Which exit code this ending has.
     #[must_use]
     pub fn ending(&self) -> Ending {
         match self {
-            Self::Halted { .. } => Ending::Stopped,
+            // What the boards' guards see, and what this program's own checks see.
+            Self::Halted { .. }
+            | Self::Counter { .. }
+            | Self::Switch { .. }
+            | Self::NotReady { .. } => Ending::Stopped,
             _ => Ending::CouldNot,
         }
     }
@@ -170,6 +208,7 @@ impl TakeError {
             Self::Schedule(_)
                 | Self::OtherSchedule { .. }
                 | Self::NoRoom { .. }
+                | Self::Move(_)
                 | Self::JournalBehind { .. }
                 | Self::Journal(JournalError::Damaged { .. } | JournalError::OutOfOrder { .. })
         )

@@ -10,6 +10,7 @@
 //! A last line that is not sound was never relied upon: it is cut off before anything is added.
 //! Damage anywhere else is an error that names the line.
 
+use std::collections::BTreeMap;
 use std::io;
 
 use panestep_protocol::{BootId, ShotId, Token};
@@ -55,6 +56,19 @@ pub enum Entry {
         axis: String,
         /// Where its switch tripped by the count before, steps.
         was: i32,
+        /// By how much the count had gone wrong since this start's homing before, steps; nothing
+        /// where there was none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        off: Option<i32>,
+    },
+    /// A person has set an axis moved by hand, and read its scale.
+    Reading {
+        /// The frame that it was set for.
+        frame: u32,
+        /// The axis, such as `sky north`.
+        axis: String,
+        /// The reading that was accepted, in the axis's unit.
+        reading: f64,
     },
     /// Everything is in place for a frame, and the board is about to be told to expose it.
     Intent {
@@ -192,6 +206,8 @@ pub struct TakeState {
     pub next: Token,
     /// The intent without an outcome, where there is one.
     pub open: Option<Open>,
+    /// The last reading of every axis moved by hand that has been set, by its name.
+    pub readings: BTreeMap<String, f64>,
     /// Whether the last frame is exposed and the take closed.
     pub finished: bool,
     /// Lines so far.
@@ -223,6 +239,7 @@ impl TakeState {
                 attempt: 1,
             },
             open: None,
+            readings: BTreeMap::new(),
             finished: false,
             lines: 1,
         })
@@ -238,6 +255,9 @@ impl TakeState {
         match entry {
             Entry::Begun { .. } => return Err("the take begins twice"),
             Entry::Session { .. } | Entry::Homed { .. } | Entry::Halted { .. } => {}
+            Entry::Reading { axis, reading, .. } => {
+                self.readings.insert(axis.clone(), *reading);
+            }
             Entry::Intent {
                 frame,
                 slot,

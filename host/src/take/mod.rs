@@ -1,7 +1,8 @@
 //! A take: one run of a shot, frame by frame, with everything written down.
 //!
 //! * [`exposure`]: exactly once, as a pure transition function.
-//! * [`journal`], [`disk`], [`folder`], [`fingerprint`]: the take's memory.
+//! * [`journal`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
+//! * [`run`], [`pace`], [`people`]: the frame loop, its time left, whom it asks and tells.
 //! * [`error`]: what ends a run.
 
 pub mod disk;
@@ -10,6 +11,7 @@ pub mod exposure;
 pub mod fingerprint;
 pub mod folder;
 pub mod journal;
+pub mod pace;
 pub mod people;
 pub mod run;
 mod stage;

@@ -29,7 +29,7 @@ pub struct HandRequest<'a> {
     pub unit: AxisUnit,
     /// The reading that it should have.
     pub reading: f64,
-    /// Its last reading in this run, where there is one: tells how far to go and which way.
+    /// Its last reading in this take, where there is one: tells how far to go and which way.
     pub last: Option<f64>,
     /// The scale's division: the reading may differ by this much.
     pub scale: f64,
@@ -44,10 +44,15 @@ impl HandRequest<'_> {
         self.last.map(|last| self.reading - last)
     }
 
-    /// Which way to go in plain words, where the present reading is known.
+    /// Which way to go in plain words, where the present reading is known and is another.
     #[must_use]
     pub fn toward(&self) -> Option<&'static str> {
-        let back = self.by()? < 0.0;
+        let by = self.by()?;
+        // A person cannot set less than half a division.
+        if by.abs() <= self.scale / 2.0 {
+            return None;
+        }
+        let back = by < 0.0;
         Some(match (self.way, back) {
             ("east", true) => "west",
             ("north", true) => "south",
@@ -142,6 +147,18 @@ pub enum Progress<'a> {
     Homed {
         /// The axis.
         axis: &'a str,
+    },
+    /// An axis that had been homed before was found to be elsewhere than counted, by more than the
+    /// stand says its switch can differ: it has lost steps, or the switch is not exact.
+    Drifted {
+        /// The axis.
+        axis: &'a str,
+        /// By how much, in the axis's unit.
+        off: f64,
+        /// How much its switch may differ.
+        within: f64,
+        /// The unit.
+        unit: AxisUnit,
     },
     /// Levels are on their way to a frame's pose.
     Moving {

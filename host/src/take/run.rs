@@ -23,6 +23,7 @@ use panestep_protocol::MAX_AXES;
 use super::error::TakeError;
 use super::fingerprint::fingerprint;
 use super::journal::{Entry, Journal};
+use super::pace::Pace;
 use super::people::HandRequest;
 use super::people::{Person, Progress, Watch, judge};
 use super::stage::{Crew, Interrupt};
@@ -41,6 +42,9 @@ pub trait Boards {
         board: usize,
         name: &str,
     ) -> Result<Box<dyn Port>, Box<dyn std::error::Error + Send + Sync>>;
+
+    /// What the port to a board is called, for messages.
+    fn port_name(&self, board: usize) -> String;
 }
 
 /// What a run works with.
@@ -130,6 +134,7 @@ fn settle_result(
             })
         }
         Err(Interrupt::Error(error)) => {
+            crew.still();
             // Only a note; where the disk itself failed, it stays out.
             if !matches!(error, TakeError::Journal(_)) {
                 let _ = crew.record(&Entry::Halted {
@@ -148,9 +153,11 @@ fn frames(crew: &mut Crew<'_, '_>, first: u32) -> Result<(), Interrupt> {
     if crew.all_exposed() {
         return Ok(());
     }
-    crew.prepare()?;
     let schedule = crew.schedule;
+    let mut pace = Pace::new(schedule, first, crew.tick_rate()?, crew.records())?;
+    crew.prepare()?;
     let begun = crew.now();
+    // Of this run: whoever comes back to a stand looks at every scale once.
     let mut readings = vec![None; schedule.hands.len()];
     for frame in first..=schedule.frames {
         crew.check_interrupt()?;
@@ -168,14 +175,12 @@ fn frames(crew: &mut Crew<'_, '_>, first: u32) -> Result<(), Interrupt> {
                 break;
             }
         }
-        let elapsed = crew.now().saturating_sub(begun);
-        let done = frame - first + 1;
-        let left = (elapsed / done).saturating_mul(schedule.frames - frame);
+        let now = crew.now();
         crew.see(&Progress::Frame {
             frame,
             frames: schedule.frames,
-            elapsed,
-            left,
+            elapsed: now.saturating_sub(begun),
+            left: pace.done(frame, now),
         });
     }
     Ok(())
@@ -196,6 +201,7 @@ fn hands(
             continue;
         }
         let mut problem = None;
+        let known = last.or_else(|| crew.last_reading(&axis.name()));
         loop {
             crew.check_interrupt()?;
             let request = HandRequest {
@@ -204,13 +210,18 @@ fn hands(
                 way: axis.way,
                 unit: axis.unit,
                 reading,
-                last: *last,
+                last: known,
                 scale: axis.scale,
                 problem,
             };
             let read = crew.person().set(&request).ok_or(Interrupt::Person)?;
             problem = judge(reading, read, axis.scale);
             if problem.is_none() {
+                crew.record(&Entry::Reading {
+                    frame,
+                    axis: axis.name(),
+                    reading: read,
+                })?;
                 *last = Some(read);
                 break;
             }

@@ -1,321 +1,27 @@
 //! Takes on the simulated stand, over the real firmware: what the simulated motors and camera did
 //! counts, not what the program believes.
 
+mod exchange;
+mod explore;
+mod faults;
+mod rig;
+
 use std::cell::RefCell;
-use std::error::Error;
 use std::rc::Rc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use panestep::link::{LinkError, Port};
-use panestep::schedule::{Exposure, HandAxis, MotorAxis, Schedule};
-use panestep::sim::{CameraFault, Damage, Fault, Options, SimulatedStand, When};
-use panestep::stand::{
-    Axis, AxisId, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId,
-    Motor, Pane, Picture, PortName, Shutter, Stand, Way,
-};
+use panestep::link::LinkError;
+use panestep::sim::{CameraFault, Damage, Fault, When};
+use panestep::stand::AxisId;
 use panestep::take::exposure::Known;
-use panestep::take::journal::{Stamp, replay};
+use panestep::take::journal::replay;
 use panestep::take::{
-    Boards, Disk, Ending, Entry, Folder, FolderError, HandProblem, HandRequest, Journal,
-    JournalError, Outcome, Person, Progress, Question, SimulatedDisk, Stage, TakeError, Unsynced,
-    fingerprint, rehearse, shoot,
+    Ending, Entry, Folder, FolderError, HandProblem, JournalError, Outcome, Progress, Stage,
+    TakeError, Unsynced, rehearse, shoot,
 };
-use panestep_protocol::ShotId;
 
-const STEPS_PER_MM: f64 = 400.0;
-const FRAMES: u32 = 3;
-const MAIN: BoardId = BoardId(0);
-const SHOT: ShotId = ShotId(0x5107);
-
-fn slide(of: usize, way: Way, board: usize, channel: u8, low: bool) -> Axis {
-    Axis {
-        of: Carrier::Level(LevelId(of)),
-        way,
-        drive: Drive::Motor(Motor {
-            board: BoardId(board),
-            channel,
-            steps_per_unit: STEPS_PER_MM,
-            reversed: channel == 1,
-            speed: 25.0,
-            acceleration: 60.0,
-            jerk: 400.0,
-            slow: 2.0,
-            home: Home {
-                switch: if low { -14.0 } else { 14.0 },
-                within: 0.02,
-            },
-        }),
-        travel: (-10.0, 10.0),
-        backlash: 0.05,
-        focus_table: Vec::new(),
-    }
-}
-
-/// Two levels, three motors on two boards, one hand axis.
-fn stand() -> Stand {
-    let level = |name: &str, height_mm| Level {
-        name: name.to_owned(),
-        height_mm,
-        pane: Pane {
-            width_mm: 700.0,
-            height_mm: 500.0,
-            thickness_mm: 6.0,
-            index: 1.52,
-            art: Face::Upper,
-        },
-    };
-    let board = |name: &str| Board {
-        name: name.to_owned(),
-        port: PortName::Simulated,
-    };
-    let mut north = slide(1, Way::North, 0, 7, true);
-    north.drive = Drive::Hand { scale: 0.1 };
-    Stand {
-        name: "test stand".to_owned(),
-        lens: Lens {
-            focal_length_mm: 50.0,
-            f_number: 8.0,
-            picture: Picture {
-                width_mm: 36.0,
-                height_mm: 24.0,
-                columns: 600,
-                rows: 400,
-            },
-            height_mm: 1600.0,
-            focus: LevelId(0),
-        },
-        boards: vec![board("main"), board("lower")],
-        levels: vec![level("reeds", 1200.0), level("sky", 600.0)],
-        axes: vec![
-            slide(0, Way::East, 0, 0, true),
-            slide(0, Way::Lift, 0, 1, false),
-            slide(1, Way::East, 1, 0, true),
-            north,
-        ],
-        shutter: Shutter {
-            board: MAIN,
-            settle: Duration::from_millis(300),
-            half_press: Duration::from_millis(50),
-            press: Duration::from_millis(150),
-            exposure: Duration::from_millis(500),
-            delay: Duration::from_millis(100),
-            ready: Duration::from_millis(400),
-            flash_contact: true,
-        },
-        clearance_mm: 10.0,
-    }
-}
-
-fn schedule(hand: bool) -> Schedule {
-    let stand = stand();
-    let steps = |mm: f64| (mm * STEPS_PER_MM).round() as i32;
-    let motors = stand
-        .axes
-        .iter()
-        .filter_map(|axis| {
-            let Drive::Motor(motor) = &axis.drive else {
-                return None;
-            };
-            Some(MotorAxis {
-                of: stand.carrier_name(axis.of).to_owned(),
-                way: axis.way.name(),
-                unit: AxisUnit::Millimetre,
-                step_size: 1.0 / STEPS_PER_MM,
-                board: motor.board.0,
-                channel: motor.channel,
-                reversed: motor.reversed,
-                speed: steps(motor.speed) as u32,
-                acceleration: steps(motor.acceleration) as u32,
-                jerk: steps(motor.jerk) as u32,
-                slow: steps(motor.slow) as u32,
-                travel: (steps(axis.travel.0), steps(axis.travel.1)),
-                switch: steps(motor.home.switch),
-                within: steps(motor.home.within),
-                slack: steps(axis.backlash),
-                take_up: steps(axis.backlash * 2.0),
-            })
-        })
-        .collect();
-    let hands = if hand {
-        vec![HandAxis {
-            of: "sky".into(),
-            way: "north",
-            unit: AxisUnit::Millimetre,
-            scale: 0.1,
-        }]
-    } else {
-        Vec::new()
-    };
-    Schedule {
-        name: "three frames".into(),
-        boards: vec!["main".into(), "lower".into()],
-        motors,
-        hand_targets: if hand {
-            vec![1.0, 1.0, -2.0]
-        } else {
-            Vec::new()
-        },
-        hands,
-        frames: FRAMES,
-        // East up and down, lift up, sky held and then down.
-        motor_targets: vec![0, 400, -800, 130, 401, -800, -70, 402, -850],
-        exposure: Exposure {
-            board: 0,
-            settle: Duration::from_millis(300),
-            half_press: Duration::from_millis(50),
-            press: Duration::from_millis(150),
-            window: Duration::from_millis(700),
-            ready: Duration::from_millis(400),
-            flash_contact: true,
-        },
-    }
-}
-
-struct Ports(SimulatedStand);
-
-impl Boards for Ports {
-    fn open(
-        &mut self,
-        board: usize,
-        _: &str,
-    ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
-        Ok(Box::new(self.0.port(BoardId(board))?))
-    }
-}
-
-#[derive(Default)]
-struct Operator {
-    verdicts: Vec<Option<bool>>,
-    asked: Vec<Question>,
-    readings: Vec<f64>,
-    problems: Vec<Option<HandProblem>>,
-}
-
-impl Person for Operator {
-    fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        self.problems.push(request.problem);
-        if self.readings.is_empty() {
-            Some(request.reading)
-        } else {
-            Some(self.readings.remove(0))
-        }
-    }
-
-    fn exposed(&mut self, question: &Question) -> Option<bool> {
-        self.asked.push(*question);
-        if self.verdicts.is_empty() {
-            None
-        } else {
-            self.verdicts.remove(0)
-        }
-    }
-}
-
-struct Bench {
-    sim: SimulatedStand,
-    disk: SimulatedDisk,
-    schedule: Schedule,
-    person: Operator,
-    interrupt: AtomicBool,
-}
-
-fn stamp() -> Stamp {
-    Box::new(|| jiff::Timestamp::UNIX_EPOCH)
-}
-
-impl Bench {
-    fn new() -> Self {
-        Self::with(schedule(false))
-    }
-
-    fn with(schedule: Schedule) -> Self {
-        Self {
-            sim: SimulatedStand::new(&stand(), &Options::default()),
-            disk: SimulatedDisk::default(),
-            schedule,
-            person: Operator::default(),
-            interrupt: AtomicBool::new(false),
-        }
-    }
-
-    /// Goes on with the journal on the disk, or begins one.
-    fn journal(&self) -> Result<Journal, JournalError> {
-        match Journal::resume(Box::new(self.disk.clone()), stamp()) {
-            // Nothing of the first line was safe: the take's folder would not be there yet.
-            Err(JournalError::Empty) => {
-                if !self.disk.bytes().is_empty() {
-                    self.disk.clone().cut(0)?;
-                }
-                Journal::begin(
-                    Box::new(self.disk.clone()),
-                    stamp(),
-                    &self.schedule.name,
-                    self.schedule.frames,
-                    "art",
-                    fingerprint(&self.schedule),
-                    SHOT,
-                )
-            }
-            other => other,
-        }
-    }
-
-    fn shoot(&mut self) -> Result<Outcome, TakeError> {
-        self.shoot_watched(|_, _| ())
-    }
-
-    fn shoot_watched(
-        &mut self,
-        mut watch: impl FnMut(&Progress<'_>, &SimulatedStand),
-    ) -> Result<Outcome, TakeError> {
-        let mut journal = self.journal()?;
-        let sim = self.sim.clone();
-        let mut watch = |progress: &Progress<'_>| watch(progress, &sim);
-        let mut stage = Stage {
-            boards: &mut Ports(self.sim.clone()),
-            clock: Rc::new(self.sim.clock()),
-            person: &mut self.person,
-            watch: &mut watch,
-            interrupt: &self.interrupt,
-        };
-        shoot(&self.schedule, &mut journal, &mut stage)
-    }
-
-    fn entries(&self) -> Vec<Entry> {
-        replay(&self.disk.bytes()).unwrap().history
-    }
-
-    /// Every frame exposed exactly once, in its place, nothing moved meanwhile, no law broken.
-    fn assert_exact(&self, context: &str) {
-        assert_eq!(self.sim.releases(), FRAMES, "{context}");
-        let exposures = self.sim.exposures();
-        assert_eq!(exposures.len(), FRAMES as usize, "{context}");
-        for (frame, exposure) in (1..).zip(&exposures) {
-            assert!(!exposure.blurred, "{context}, frame {frame}");
-            let targets = self.schedule.motors_at(frame).unwrap();
-            let pose = [
-                exposure.pose.levels[0].east_mm,
-                exposure.pose.levels[0].lift_mm,
-                exposure.pose.levels[1].east_mm,
-            ];
-            for (is, target) in pose.iter().zip(targets) {
-                let off = is - f64::from(*target) / STEPS_PER_MM;
-                // The home switch's repeatability, not more: the slack has been taken up.
-                assert!(
-                    off.abs() < 0.02,
-                    "{context}, frame {frame}: off by {off} mm"
-                );
-            }
-        }
-        assert!(
-            self.sim.violations().is_empty(),
-            "{context}: {:?}",
-            self.sim.violations()
-        );
-        assert_eq!(self.entries().last(), Some(&Entry::Finished), "{context}");
-    }
-}
+use rig::{Bench, FRAMES, MAIN, Ports, SHOT, schedule, sim_now, stamp};
 
 #[test]
 fn a_whole_take_steps_exactly_as_scheduled() {
@@ -596,11 +302,6 @@ fn the_stop_button_ends_the_run_and_it_goes_on_homed_afresh() {
     bench.sim.pass(Duration::from_millis(100)).unwrap();
     assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
     bench.assert_exact("stopped during the second move");
-}
-
-fn sim_now(sim: &SimulatedStand) -> Duration {
-    use panestep::link::Clock;
-    sim.clock().now()
 }
 
 #[test]

@@ -1,0 +1,73 @@
+//! How much time is left.
+//!
+//! For each frame ahead, what the planner and the shutter's own times say it lasts, and on top of
+//! that what the frames of this run have lasted longer than planned, on average: messages, a disk,
+//! a person at a crank.
+
+use std::time::Duration;
+
+use crate::plan::times::{self, FrameTime, MoveError};
+use crate::schedule::Schedule;
+
+/// The time left of one run.
+#[derive(Clone, Debug)]
+pub struct Pace {
+    first: u32,
+    /// Planned time of all frames after the first of the run, the second, and so on.
+    ahead: Vec<Duration>,
+    /// When the first frame of the run was done: the way to it is no part of the plan.
+    since: Option<Duration>,
+}
+
+impl Pace {
+    /// Plans the frames from `first` on, for boards at this tick rate. Without exposures in a
+    /// rehearsal.
+    ///
+    /// # Errors
+    /// Where a board would refuse a move.
+    pub fn new(
+        schedule: &Schedule,
+        first: u32,
+        tick_rate: u32,
+        exposures: bool,
+    ) -> Result<Self, MoveError> {
+        let mut sum = Duration::ZERO;
+        let mut ahead = vec![sum];
+        for frame in (first.saturating_add(1)..=schedule.frames).rev() {
+            let time = times::frame_time(schedule, frame, tick_rate)?;
+            let time = if exposures {
+                time
+            } else {
+                FrameTime {
+                    readying: Duration::ZERO,
+                    exposing: Duration::ZERO,
+                    ..time
+                }
+            };
+            sum = sum.saturating_add(time.total());
+            ahead.push(sum);
+        }
+        ahead.reverse();
+        Ok(Self {
+            first,
+            ahead,
+            since: None,
+        })
+    }
+
+    /// A frame is done; returns what the rest will probably take.
+    pub fn done(&mut self, frame: u32, now: Duration) -> Duration {
+        let done = frame.saturating_sub(self.first);
+        let ahead = |frames: u32| self.ahead.get(frames as usize).copied().unwrap_or_default();
+        let left = ahead(done).as_secs_f64();
+        let since = *self.since.get_or_insert(now);
+        if done == 0 {
+            return Duration::from_secs_f64(left);
+        }
+        let planned = ahead(0).as_secs_f64() - left;
+        let measured = now.saturating_sub(since).as_secs_f64();
+        let more = (measured - planned) / f64::from(done);
+        let frames = (self.ahead.len() as f64 - 1.0 - f64::from(done)).max(0.0);
+        Duration::try_from_secs_f64((left + more * frames).max(0.0)).unwrap_or(Duration::MAX)
+    }
+}

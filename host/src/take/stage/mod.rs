@@ -1,0 +1,217 @@
+//! A run's grip on the boards.
+//!
+//! * `axis`: how to home an axis.
+//! * `homing`: set-up and homing of all of them.
+//! * `moves`: moves, and whether everything is in place and at rest.
+//! * `shutter`: one exposure.
+
+mod axis;
+mod homing;
+mod moves;
+mod shutter;
+
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+
+use panestep_protocol::{Answer, AxisIndex, Command, Halt, Refusal};
+
+use super::error::TakeError;
+use super::journal::{Entry, Hex, Journal};
+use super::people::{Person, Progress};
+use super::run::Stage;
+use crate::link::{Link, LinkError, words};
+use crate::schedule::{MotorAxis, Schedule};
+
+/// Why a run does not go on.
+pub(super) enum Interrupt {
+    /// A person wants it.
+    Person,
+    /// Something went wrong.
+    Error(TakeError),
+}
+
+impl<E: Into<TakeError>> From<E> for Interrupt {
+    fn from(error: E) -> Self {
+        Self::Error(error.into())
+    }
+}
+
+/// The boards and people of a run.
+pub(super) struct Crew<'s, 'r> {
+    pub(super) schedule: &'r Schedule,
+    stage: &'r mut Stage<'s>,
+    journal: Option<&'r mut Journal>,
+    links: Vec<Option<Link>>,
+    /// Of each motor axis: whether it has come up to where it stands by at least its slack.
+    seated: Vec<bool>,
+    /// When the camera can take the next.
+    ready: Duration,
+    refused: Option<Refusal>,
+    /// Whether the exposure was under way when the board was last asked.
+    running: bool,
+}
+
+impl<'s, 'r> Crew<'s, 'r> {
+    pub(super) fn new(
+        schedule: &'r Schedule,
+        stage: &'r mut Stage<'s>,
+        journal: Option<&'r mut Journal>,
+    ) -> Self {
+        Self {
+            links: schedule.boards.iter().map(|_| None).collect(),
+            seated: vec![false; schedule.motors.len()],
+            schedule,
+            stage,
+            journal,
+            ready: Duration::ZERO,
+            refused: None,
+            running: false,
+        }
+    }
+
+    pub(super) fn now(&self) -> Duration {
+        self.stage.clock.now()
+    }
+
+    pub(super) fn see(&mut self, progress: &Progress<'_>) {
+        self.stage.watch.see(progress);
+    }
+
+    pub(super) fn person(&mut self) -> &mut dyn Person {
+        self.stage.person
+    }
+
+    pub(super) fn records(&self) -> bool {
+        self.journal.is_some()
+    }
+
+    pub(super) fn next_frame(&self) -> Option<u32> {
+        self.journal
+            .as_ref()
+            .and_then(|journal| journal.state().next_frame())
+    }
+
+    pub(super) fn all_exposed(&self) -> bool {
+        self.journal
+            .as_ref()
+            .is_some_and(|journal| journal.state().next_frame().is_none())
+    }
+
+    pub(super) fn record(&mut self, entry: &Entry) -> Result<(), TakeError> {
+        match &mut self.journal {
+            Some(journal) => Ok(journal.record(entry)?),
+            None => Ok(()),
+        }
+    }
+
+    pub(super) fn check_interrupt(&self) -> Result<(), Interrupt> {
+        if self.stage.interrupt.load(Ordering::Relaxed) {
+            Err(Interrupt::Person)
+        } else {
+            Ok(())
+        }
+    }
+
+    /// The last reading of an axis moved by hand that the journal knows of.
+    pub(super) fn last_reading(&self, axis: &str) -> Option<f64> {
+        let journal = self.journal.as_ref()?;
+        journal.state().readings.get(axis).copied()
+    }
+
+    /// Ticks a second of the slowest board.
+    pub(super) fn tick_rate(&mut self) -> Result<u32, TakeError> {
+        let mut slowest = u32::MAX;
+        for board in self.boards() {
+            slowest = slowest.min(self.link(board)?.identity().tick_rate);
+        }
+        Ok(slowest)
+    }
+
+    fn sleep(&self, time: Duration) -> Result<(), TakeError> {
+        self.stage.clock.sleep(time).map_err(TakeError::Clock)
+    }
+
+    fn boards(&self) -> std::ops::Range<usize> {
+        0..self.schedule.boards.len()
+    }
+
+    fn link(&mut self, board: usize) -> Result<&mut Link, TakeError> {
+        self.links
+            .get_mut(board)
+            .and_then(Option::as_mut)
+            .ok_or(TakeError::Schedule(
+                "it names a board that it does not have",
+            ))
+    }
+
+    /// The name of an axis of a board.
+    fn axis_name(&self, board: usize, axis: AxisIndex) -> String {
+        self.schedule
+            .motors
+            .iter()
+            .find(|motor| motor.board == board && motor.channel == axis.0)
+            .map_or_else(|| format!("axis {}", axis.0), MotorAxis::name)
+    }
+
+    fn ask(&mut self, board: usize, command: Command) -> Result<Answer, TakeError> {
+        match self.link(board)?.ask(command) {
+            Err(LinkError::Refused { refusal, .. }) => Err(self.refused(board, refusal)),
+            other => Ok(other?),
+        }
+    }
+
+    fn refused(&self, board: usize, refusal: Refusal) -> TakeError {
+        let name = |axis| self.axis_name(board, axis);
+        let board = self.schedule.boards[board].clone();
+        match refusal {
+            Refusal::Halted(halt) => TakeError::Halted {
+                board,
+                cause: words::halt(halt, &name),
+            },
+            _ => TakeError::Refused {
+                board,
+                what: words::refusal(&refusal, &name),
+            },
+        }
+    }
+
+    fn halted(&self, board: usize, halt: Halt) -> TakeError {
+        self.refused(board, Refusal::Halted(halt))
+    }
+
+    fn connect(&mut self, board: usize) -> Result<(), TakeError> {
+        // The old port has to be let go before it can be had again.
+        self.links[board] = None;
+        let name = &self.schedule.boards[board];
+        let port = self
+            .stage
+            .boards
+            .open(board, name)
+            .map_err(|source| TakeError::Port {
+                board: name.clone(),
+                source,
+            })?;
+        let link = Link::connect(port, self.stage.clock.clone(), name).map_err(|source| {
+            TakeError::Connect {
+                port: self.stage.boards.port_name(board),
+                source,
+            }
+        })?;
+        let boot = Hex(link.boot().0);
+        self.links[board] = Some(link);
+        self.record(&Entry::Session {
+            board: name.clone(),
+            boot,
+        })?;
+        self.stage.watch.see(&Progress::Connected { board: name });
+        Ok(())
+    }
+
+    pub(super) fn connect_all(&mut self) -> Result<(), Interrupt> {
+        for board in self.boards() {
+            self.check_interrupt()?;
+            self.connect(board)?;
+        }
+        Ok(())
+    }
+}

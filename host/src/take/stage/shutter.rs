@@ -1,0 +1,297 @@
+//! One exposure: the exchange of [`exposure`](crate::take::exposure) with a board, a journal and a
+//! person.
+
+use std::time::Duration;
+
+use panestep_protocol::{Answer, Command, ExposureFact, FireOrder, Refusal, Token};
+
+use super::{Crew, Interrupt};
+use crate::link::{LinkError, words};
+use crate::take::JournalError;
+use crate::take::error::TakeError;
+use crate::take::exposure::{Action, Event, Known, Rules, State, step};
+use crate::take::journal::{Entry, Hex};
+use crate::take::people::{Progress, Question};
+use crate::take::run::LOOK;
+
+/// Sessions tried in a row before a board counts as gone.
+const RECONNECTS: u32 = 5;
+
+/// How often one exposure may be refused and tried anew within a run.
+const TRIES: u32 = 4;
+
+/// Between two looks at an exposure under way.
+const BREATH: Duration = Duration::from_millis(2);
+
+impl Crew<'_, '_> {
+    pub(super) fn open_shot(&mut self) -> Result<(), TakeError> {
+        let Some(journal) = &self.journal else {
+            return Ok(());
+        };
+        let state = journal.state();
+        let command = Command::OpenShot {
+            shot: state.shot,
+            spent: state.spent,
+        };
+        self.ask(self.schedule.exposure.board, command).map(drop)
+    }
+
+    /// Whatever an earlier run left open is settled before anything moves.
+    pub(in crate::take) fn settle_open_exposure(&mut self) -> Result<(), Interrupt> {
+        let Some(journal) = &self.journal else {
+            return Ok(());
+        };
+        let (next, open, shot) = {
+            let state = journal.state();
+            (state.next, state.open, state.shot)
+        };
+        let board = self.schedule.exposure.board;
+        let (boot, mark) = {
+            let link = self.link(board)?;
+            (link.boot(), link.identity().mark)
+        };
+        if let Some(mark) = mark
+            && mark.shot == shot
+            && open.map_or(mark.token >= next, |open| mark.token > open.token)
+        {
+            return Err(TakeError::JournalBehind {
+                board: self.schedule.boards[board].clone(),
+                slot: mark.token.slot,
+                attempt: mark.token.attempt,
+            }
+            .into());
+        }
+        let Some(open) = open else {
+            return Ok(());
+        };
+        self.open_shot()?;
+        let state = State::in_doubt(open.token, open.boot);
+        self.drive(open.frame, state, Event::Connected { boot, mark })?;
+        Ok(())
+    }
+
+    /// Exposes a frame whose pose has been reached: `true` where it is exposed, `false` where it is
+    /// certain that it is not and the pose has to be made sure of again.
+    pub(in crate::take) fn expose(&mut self, frame: u32, tries: u32) -> Result<bool, Interrupt> {
+        self.check_interrupt()?;
+        let Some(journal) = &self.journal else {
+            return Ok(true);
+        };
+        let state = State::ready(journal.state().next);
+        let boot = self.link(self.schedule.exposure.board)?.boot();
+        self.see(&Progress::Exposing { frame });
+        self.refused = None;
+        let done = self.drive(frame, state, Event::PoseReached { boot })?;
+        let now = self.link(self.schedule.exposure.board)?.boot();
+        if now != boot && !self.all_exposed() {
+            // Positions are gone: only a new run homes.
+            return Err(TakeError::Link(LinkError::Reset {
+                board: self.schedule.boards[self.schedule.exposure.board].clone(),
+                was: boot,
+                now,
+            })
+            .into());
+        }
+        if done {
+            return Ok(true);
+        }
+        if let Some(refusal) = self.refused {
+            let board = self.schedule.exposure.board;
+            if let Refusal::Halted(_) = refusal {
+                return Err(self.refused(board, refusal).into());
+            }
+            if tries >= TRIES {
+                let name = |axis| self.axis_name(board, axis);
+                return Err(TakeError::NoExposure {
+                    frame,
+                    tries,
+                    why: words::refusal(&refusal, &name),
+                }
+                .into());
+            }
+        } else if tries >= TRIES {
+            return Err(TakeError::NoExposure {
+                frame,
+                tries,
+                why: "the board did not carry it out".into(),
+            }
+            .into());
+        }
+        Ok(false)
+    }
+
+    /// Runs the exchange until the slot is closed (`true`) or certainly unexposed (`false`).
+    fn drive(&mut self, frame: u32, state: State, event: Event) -> Result<bool, Interrupt> {
+        let rules = Rules {
+            shot: self
+                .journal
+                .as_ref()
+                .map(|journal| journal.state().shot)
+                .unwrap_or_default(),
+            flash_contact: self.schedule.exposure.flash_contact,
+        };
+        let (mut state, mut action) = step(state, event, rules);
+        let mut known = String::new();
+        let mut reconnects = 0;
+        while let Some(next) = action {
+            let event = match next {
+                Action::MoveOn => return Ok(true),
+                Action::Stop => {
+                    return Err(TakeError::Journal(JournalError::Poisoned).into());
+                }
+                Action::Reconnect => {
+                    reconnects += 1;
+                    self.reconnect(reconnects)?
+                }
+                Action::Ask { token, known: what } => {
+                    known = what.sentence();
+                    self.ask_person(frame, token, what)?
+                }
+                Action::RecordIntent { token, boot } => self.written(&Entry::Intent {
+                    frame,
+                    slot: token.slot,
+                    attempt: token.attempt,
+                    boot: Hex(boot.0),
+                })?,
+                Action::RecordDone { token, contacts } => self.written(&Entry::Done {
+                    slot: token.slot,
+                    attempt: token.attempt,
+                    contacts,
+                })?,
+                Action::RecordVoid { token } => self.written(&Entry::Void {
+                    slot: token.slot,
+                    attempt: token.attempt,
+                })?,
+                Action::RecordVerdict { token, exposed } => self.written(&Entry::Verdict {
+                    slot: token.slot,
+                    attempt: token.attempt,
+                    exposed,
+                    known: known.clone(),
+                })?,
+                Action::Fire { token } => self.fire(rules, token)?,
+                Action::Watch { token } => self.follow(token)?,
+                Action::Fence { token } => self.fence(rules, token)?,
+            };
+            (state, action) = step(state, event, rules);
+        }
+        Ok(matches!(state, State::Closed { .. }))
+    }
+
+    /// Writes an entry. The state machine hears of a failure through the error that ends the run:
+    /// whatever is in memory then ends with it.
+    fn written(&mut self, entry: &Entry) -> Result<Event, Interrupt> {
+        self.record(entry)?;
+        Ok(Event::Durable)
+    }
+
+    fn reconnect(&mut self, tries: u32) -> Result<Event, Interrupt> {
+        let board = self.schedule.exposure.board;
+        if tries > 1 {
+            self.sleep(LOOK * tries)?;
+        }
+        match self.connect(board) {
+            Ok(()) => {
+                let link = self.link(board)?;
+                Ok(Event::Connected {
+                    boot: link.boot(),
+                    mark: link.identity().mark,
+                })
+            }
+            Err(error) if error.is_lost() && tries < RECONNECTS => Ok(Event::NoAnswer),
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    fn ask_person(&mut self, frame: u32, token: Token, known: Known) -> Result<Event, Interrupt> {
+        let question = Question {
+            frame,
+            token,
+            known,
+        };
+        let exposed = self
+            .stage
+            .person
+            .exposed(&question)
+            .ok_or(Interrupt::Person)?;
+        Ok(Event::Verdict { token, exposed })
+    }
+
+    fn fire(&mut self, rules: Rules, token: Token) -> Result<Event, Interrupt> {
+        let board = self.schedule.exposure.board;
+        let exposure = &self.schedule.exposure;
+        let link = self.link(board)?;
+        let order = FireOrder {
+            shot: rules.shot,
+            token,
+            half_press: link.ticks(exposure.half_press)?,
+            press: link.ticks(exposure.press)?,
+            window: link.ticks(exposure.window)?,
+        };
+        match link.ask(Command::Fire(order)) {
+            Ok(Answer::Under { way }) => {
+                let time = self.link(board)?.time(way);
+                self.sleep(time)?;
+                Ok(running(token))
+            }
+            Ok(_) => Ok(running(token)),
+            Err(LinkError::Refused { refusal, .. }) => {
+                self.refused = Some(refusal);
+                Ok(Event::Refused { token })
+            }
+            Err(error) if error.is_lost() => Ok(Event::NoAnswer),
+            Err(error) => Err(TakeError::from(error).into()),
+        }
+    }
+
+    /// What the board knows of the last token by now.
+    fn follow(&mut self, token: Token) -> Result<Event, Interrupt> {
+        let board = self.schedule.exposure.board;
+        self.sleep(BREATH)?;
+        let fact = match self.link(board)?.status() {
+            Ok(status) => match status.exposure {
+                Some((of, fact)) if of == token => fact,
+                _ => ExposureFact::Unknown,
+            },
+            Err(error) if error.is_lost() => return Ok(Event::NoAnswer),
+            Err(error) => return Err(TakeError::from(error).into()),
+        };
+        self.fact(token, fact)
+    }
+
+    fn fence(&mut self, rules: Rules, token: Token) -> Result<Event, Interrupt> {
+        let board = self.schedule.exposure.board;
+        let shot = rules.shot;
+        if std::mem::take(&mut self.running) {
+            self.sleep(BREATH)?;
+        }
+        match self.link(board)?.ask(Command::Fence { shot, token }) {
+            Ok(Answer::Exposure(fact)) => self.fact(token, fact),
+            Ok(_) => Err(TakeError::Link(LinkError::Misfit {
+                board: self.schedule.boards[board].clone(),
+            })
+            .into()),
+            Err(error) if error.is_lost() => Ok(Event::NoAnswer),
+            Err(error) => Err(TakeError::from(error).into()),
+        }
+    }
+
+    fn fact(&mut self, token: Token, fact: ExposureFact) -> Result<Event, Interrupt> {
+        self.running = fact == ExposureFact::Running;
+        if let ExposureFact::Fired { contacts } = fact {
+            let exposure = &self.schedule.exposure;
+            if exposure.flash_contact && contacts > 1 {
+                // The last of them may have come late in the window: the shutter may still be open.
+                self.sleep(exposure.window)?;
+            }
+            self.ready = self.now() + exposure.ready;
+        }
+        Ok(Event::Fact { token, fact })
+    }
+}
+
+fn running(token: Token) -> Event {
+    Event::Fact {
+        token,
+        fact: ExposureFact::Running,
+    }
+}
