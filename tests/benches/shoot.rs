@@ -31,6 +31,10 @@ impl Boards for Ports {
     ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
         Ok(Box::new(self.0.port(BoardId(board))?))
     }
+
+    fn port_name(&self, _: usize) -> String {
+        "simulated".into()
+    }
 }
 
 /// The demonstration's stand has no hand axes, and nothing goes wrong.
