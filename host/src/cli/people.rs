@@ -1,13 +1,15 @@
 //! What a take asks and tells a person, on the terminal.
 
 use std::cell::Cell;
-use std::io::{self, BufRead};
+use std::io;
 use std::rc::Rc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use panestep::schedule::Schedule;
 use panestep::stand::Stand;
 use panestep::take::{self, HandProblem, HandRequest, Person, Question, Watch};
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::io::Errno;
 
 use super::rig::{self, Rig};
 use super::screen::{self, say};
@@ -18,6 +20,7 @@ pub(crate) struct Onlooker {
     /// The frame that is being exposed, for a simulated camera to name its picture after.
     frame: Rc<Cell<u32>>,
     first: bool,
+    starting: bool,
 }
 
 impl Onlooker {
@@ -27,6 +30,7 @@ impl Onlooker {
             progress,
             frame,
             first: true,
+            starting: true,
         }
     }
 
@@ -75,6 +79,11 @@ impl Watch for Onlooker {
                 );
                 self.progress.at(u64::from(frame), &message);
             }
+            take::Progress::Moving { frame } if std::mem::take(&mut self.starting) => {
+                self.progress.say(&format!(
+                    "every axis knows where it is; moving to frame {frame}"
+                ));
+            }
             take::Progress::Homed { .. }
             | take::Progress::Moving { .. }
             | take::Progress::Arrived { .. } => {}
@@ -82,27 +91,64 @@ impl Watch for Onlooker {
     }
 }
 
+/// How long the terminal is listened to between two looks at whether Ctrl-C has been pressed.
+const LISTEN: Timespec = Timespec {
+    tv_sec: 0,
+    tv_nsec: 50_000_000,
+};
+
 /// The person at the terminal.
 pub(crate) struct Desk<'a> {
     stand: &'a Stand,
     rig: &'a Rig,
     stop: &'a AtomicBool,
+    /// What has been typed beyond the lines that were taken.
+    typed: Vec<u8>,
 }
 
 impl<'a> Desk<'a> {
     pub(crate) fn new(stand: &'a Stand, rig: &'a Rig, stop: &'a AtomicBool) -> Self {
-        Self { stand, rig, stop }
+        Self {
+            stand,
+            rig,
+            stop,
+            typed: Vec::new(),
+        }
     }
 
     /// The next line typed; none at the end of the input or after Ctrl-C.
-    fn line(&self) -> Option<String> {
-        let mut line = String::new();
-        match io::stdin().lock().read_line(&mut line) {
-            Ok(count) if count > 0 && !self.stop.load(Ordering::Relaxed) => {
-                Some(line.trim().to_owned())
+    ///
+    /// The standard library begins a read anew when a signal ends it, so that Ctrl-C would go
+    /// unnoticed until somebody typed a line: here the read begins only once something is there.
+    fn line(&mut self) -> Option<String> {
+        let stdin = io::stdin();
+        let mut buffer = [0; 256];
+        loop {
+            if self.stop.load(Ordering::Relaxed) {
+                return None;
             }
-            _ => None,
+            if let Some(end) = self.typed.iter().position(|&byte| byte == b'\n') {
+                let line: Vec<u8> = self.typed.drain(..=end).collect();
+                return Some(String::from_utf8_lossy(&line).trim().to_owned());
+            }
+            let mut ready = [PollFd::new(&stdin, PollFlags::IN)];
+            match poll(&mut ready, Some(&LISTEN)) {
+                Ok(0) | Err(Errno::INTR) => continue,
+                Ok(_) => {}
+                Err(_) => return self.nobody(),
+            }
+            match rustix::io::read(&stdin, &mut buffer) {
+                Ok(0) if !self.typed.is_empty() => self.typed.push(b'\n'),
+                Ok(count) if count > 0 => self.typed.extend_from_slice(&buffer[..count]),
+                Err(Errno::INTR | Errno::AGAIN) => {}
+                Ok(_) | Err(_) => return self.nobody(),
+            }
         }
+    }
+
+    fn nobody(&self) -> Option<String> {
+        say("  the standard input has ended: there is nobody to answer");
+        None
     }
 }
 
@@ -131,6 +177,14 @@ impl Person for Desk<'_> {
             }
             None => {}
         }
+        // A reading that was wrong still tells where it stands.
+        let request = HandRequest {
+            last: match request.problem {
+                Some(HandProblem::Mirrored { read } | HandProblem::Off { read, .. }) => Some(read),
+                Some(HandProblem::NotANumber) | None => request.last,
+            },
+            ..request.clone()
+        };
         let how = match (request.by(), request.toward()) {
             (Some(by), Some(toward)) => format!("{toward} by {:.3} {unit}, ", by.abs()),
             _ => String::new(),

@@ -91,10 +91,14 @@ pub(crate) fn summary(shot: &Shot, plan: &Plan, times: &Times) {
         ));
     }
     for level in &plan.report().levels {
-        let mut line = format!(
-            "{}: moves up to {:.1} px between pictures (to frame {})",
-            level.level, level.travel_pixels, level.travel_frame
-        );
+        let mut line = if level.travel_pixels < 0.05 {
+            format!("{}: stands still in the picture", level.level)
+        } else {
+            format!(
+                "{}: moves up to {:.1} px between pictures (to frame {})",
+                level.level, level.travel_pixels, level.travel_frame
+            )
+        };
         if level.size_error_pixels.abs() >= 0.05 {
             line.push_str(&format!(
                 "; its size is off by up to {:+.2} %, {:.1} px at the corner (frame {})",

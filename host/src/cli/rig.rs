@@ -6,7 +6,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
-use panestep::link::{Clock, Port, SerialPort, SystemClock};
+use panestep::link::{Clock, Link, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
@@ -90,6 +90,24 @@ impl Rig {
             Self::Serial(_) => Rc::new(SystemClock::default()),
             Self::Simulated(stand) => Rc::new(stand.clock()),
         }
+    }
+
+    /// Sees that every real board is there, is the one it should be and speaks this program's
+    /// protocol, so that nothing has been made or written where it is not.
+    pub(crate) fn greet(&self, stand: &Stand) -> Result<(), Failure> {
+        if self.is_simulated() {
+            return Ok(());
+        }
+        let mut boards = self;
+        for (place, board) in stand.boards.iter().enumerate() {
+            let hint = "nothing was moved, and no take was begun";
+            let port = boards
+                .open(place, &board.name)
+                .map_err(|error| Failure::could_not(error).hint(hint))?;
+            Link::connect(port, self.clock(), &board.name)
+                .map_err(|error| Failure::could_not(error).hint(hint))?;
+        }
+        Ok(())
     }
 
     /// A person at the stand has set a hand axis; a simulated stand's carriage goes there.

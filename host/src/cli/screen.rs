@@ -76,7 +76,7 @@ impl Progress {
         let tenth = done * 10 / length;
         if !self.terminal && tenth > self.said {
             self.said = tenth;
-            say(&format!("{} {done}/{length} {message}", self.what));
+            say(format!("{} {done}/{length} {message}", self.what).trim_end());
         }
     }
 

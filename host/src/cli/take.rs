@@ -12,7 +12,7 @@ use panestep::plan::times;
 use panestep::schedule::Schedule;
 use panestep::shot::Shot;
 use panestep::stand::Stand;
-use panestep::take::{self, Ending, Folder, Journal, Outcome, Stage, TakeError};
+use panestep::take::{self, Ending, Folder, FolderError, Journal, Outcome, Stage, TakeError};
 use panestep_protocol::ShotId;
 
 use super::people::{Desk, Onlooker};
@@ -27,20 +27,29 @@ const ANIMATION_WIDTH: u32 = 640;
 pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let planned = plan::planned(&typed.shot, &stand, &shot)?;
+    let path = typed
+        .take
+        .clone()
+        .unwrap_or_else(|| free_folder(&typed.shot, &shot.name));
+    if path.symlink_metadata().is_ok() {
+        return Err(folder_failure(&FolderError::Exists { path }));
+    }
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated)?;
+    rig.greet(&stand)?;
     let scene = wants_pictures(&rig, &typed.simulated)
         .then(|| rig::scene(&stand, &shot))
         .transpose()?;
     let time =
         times::times(planned.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
     plan::summary(&shot, &planned, &time);
+    if rig.is_simulated() {
+        say(
+            "the stand is simulated: its own clock runs faster than yours, and the times are by its clock",
+        );
+    }
     let schedule = planned.into_schedule();
 
     let (stand_text, shot_text) = texts(&typed.shot)?;
-    let path = typed
-        .take
-        .clone()
-        .unwrap_or_else(|| free_folder(&typed.shot, &shot.name));
     let (folder, journal) = Folder::create(
         &path,
         &stand_text,
@@ -50,7 +59,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         new_shot()?,
         Box::new(jiff::Timestamp::now),
     )
-    .map_err(Failure::could_not)?;
+    .map_err(|error| folder_failure(&error))?;
     say(&format!("the take is in {}", folder.path().display()));
     run(
         &Job {
@@ -68,7 +77,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
 /// Goes on with a take.
 pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     let (folder, journal) = Folder::open(&typed.take, Box::new(jiff::Timestamp::now))
-        .map_err(|error| Failure::could_not(error).hint("nothing was moved"))?;
+        .map_err(|error| folder_failure(&error).hint("nothing was moved"))?;
     let read = |path: PathBuf| {
         fs::read_to_string(&path)
             .map(|text| (path.display().to_string(), text))
@@ -232,6 +241,14 @@ fn animate(job: &Job, stop: &AtomicBool) -> Result<(), Failure> {
 
 fn wants_pictures(rig: &Rig, simulated: &args::Simulated) -> bool {
     rig.is_simulated() && !simulated.without_pictures
+}
+
+/// A folder that is named wrongly is the command line's fault; anything else is not.
+fn folder_failure(error: &FolderError) -> Failure {
+    match error {
+        FolderError::Exists { .. } | FolderError::NoTake { .. } => Failure::wrong(error),
+        _ => Failure::could_not(error),
+    }
 }
 
 fn ended(error: &TakeError) -> Failure {
