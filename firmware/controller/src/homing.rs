@@ -4,7 +4,7 @@
 //! which it trips there is the edge, and the counter is set by it. Then off the switch again.
 //!
 //! Contacts bounce. Wherever a reading decides something, the axis first stops, at the very tick,
-//! and waits until the switch has read the same for [`Search::steady`] ticks; only then is the
+//! and waits until the switch has read the same for `Search::steady` ticks; only then is the
 //! reading believed. Where it was a passing one, the search goes on with what is left of it. The
 //! edge is therefore always the step of the first reading of a switch that then stayed tripped.
 //!

@@ -6,10 +6,10 @@
 //! of its tokens, and `fired`, the last token accepted and what became of it.
 //!
 //! * A token is accepted only where it is greater than `high`, and accepting it raises `high` to
-//!   it. Nothing ever lowers `high`: [`Shutter::open_shot`] and [`Shutter::fence`] only raise it.
+//!   it. Nothing ever lowers `high`: `Shutter::open_shot` and `Shutter::fence` only raise it.
 //!   So no token is accepted twice while the board remembers the take, however often its message
 //!   arrives, and whether early, late or after others.
-//! * The line is closed only by [`Shutter::tick`], only in the one [`Exposure`] that an accepted
+//! * The line is closed only by `Shutter::tick`, only in the one `Exposure` that an accepted
 //!   token began, and each exposure passes through the closing once: its phases only go forward,
 //!   by their own timer.
 //! * Once fenced off, a token is at or below `high`, and was not accepted before (else its fact is
