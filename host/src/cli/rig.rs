@@ -11,7 +11,7 @@ use panestep::picture::{self, Scene};
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
 use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand};
-use panestep::take::Boards;
+use panestep::take::{Boards, TakeError};
 
 use super::screen::Progress;
 use super::{Failure, args};
@@ -104,8 +104,10 @@ impl Rig {
             let port = boards
                 .open(place, &board.name)
                 .map_err(|error| Failure::could_not(error).hint(hint))?;
-            Link::connect(port, self.clock(), &board.name)
-                .map_err(|error| Failure::could_not(error).hint(hint))?;
+            Link::connect(port, self.clock(), &board.name).map_err(|source| {
+                let port = boards.port_name(place);
+                Failure::could_not(TakeError::Connect { port, source }).hint(hint)
+            })?;
         }
         Ok(())
     }
