@@ -133,7 +133,7 @@ fn a_person_sets_a_level_and_is_told_of_every_wrong_reading() {
     seat.type_line("four");
     seat.read_up_to("not a reading");
     seat.type_line("5");
-    seat.read_up_to("off by +1.000 mm");
+    seat.read_up_to("1.000 mm too high");
     seat.read_up_to("move sky south by 1.000 mm");
     seat.type_line("4 mm");
     seat.read_up_to("move sky south by 10.000 mm");

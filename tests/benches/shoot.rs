@@ -10,45 +10,14 @@ use std::rc::Rc;
 use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
-use panestep::link::{Clock, Port};
+use panestep::link::Clock;
 use panestep::plan::Plan;
 use panestep::sim::{Options, SimulatedStand};
-use panestep::stand::BoardId;
-use panestep::take::{
-    self, Boards, HandRequest, Journal, Outcome, Person, Question, SimulatedDisk, Stage,
-};
+use panestep::take::{self, Journal, Outcome, SimulatedDisk, Stage};
 use panestep_protocol::ShotId;
+use panestep_tests::{Nobody, Ports};
 
 const RUNS: u64 = 5;
-
-struct Ports(SimulatedStand);
-
-impl Boards for Ports {
-    fn open(
-        &mut self,
-        board: usize,
-        _: &str,
-    ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
-        Ok(Box::new(self.0.port(BoardId(board))?))
-    }
-
-    fn port_name(&self, _: usize) -> String {
-        "simulated".into()
-    }
-}
-
-/// The demonstration's stand has no hand axes, and nothing goes wrong.
-struct Nobody;
-
-impl Person for Nobody {
-    fn set(&mut self, _: &HandRequest<'_>) -> Option<f64> {
-        None
-    }
-
-    fn exposed(&mut self, _: &Question) -> Option<bool> {
-        None
-    }
-}
 
 fn main() -> Result<(), Box<dyn Error>> {
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host/demo/shot.toml");

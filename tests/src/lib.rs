@@ -1,1 +1,42 @@
-//! Whole-system tests, reference checks and benches.
+//! Whole-system tests, reference checks and benches; in here, what several of them share.
+
+use std::error::Error;
+
+use panestep::link::Port;
+use panestep::sim::SimulatedStand;
+use panestep::stand::BoardId;
+use panestep::take::{Boards, HandRequest, Person, Question};
+
+/// The ports of a simulated stand.
+pub struct Ports(pub SimulatedStand);
+
+impl Boards for Ports {
+    fn open(
+        &mut self,
+        board: usize,
+        _: &str,
+    ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
+        Ok(Box::new(self.0.port(BoardId(board))?))
+    }
+
+    fn port_name(&self, _: usize) -> String {
+        "simulated".into()
+    }
+}
+
+/// For a stand without hand axes, where nothing goes wrong.
+pub struct Nobody;
+
+impl Person for Nobody {
+    /// # Panics
+    /// Always: nobody was to be asked.
+    fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
+        panic!("asked to set {} {}", request.of, request.way);
+    }
+
+    /// # Panics
+    /// Always: nobody was to be asked.
+    fn exposed(&mut self, question: &Question) -> Option<bool> {
+        panic!("asked about frame {}", question.frame);
+    }
+}

@@ -2,52 +2,20 @@
 //! its carriages were, whatever the program believes.
 
 use std::cell::RefCell;
-use std::error::Error;
 use std::path::Path;
 use std::rc::Rc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
-use panestep::link::{Clock, Port};
+use panestep::link::Clock;
 use panestep::plan::{Plan, times};
 use panestep::sim::{Damage, Fault, Options, SimulatedStand, When};
 use panestep::stand::{AxisId, BoardId, Drive, Stand};
-use panestep::take::{
-    Boards, HandRequest, Journal, Outcome, Person, Progress, Question, SimulatedDisk, Stage,
-    fingerprint, shoot,
-};
+use panestep::take::{Journal, Outcome, Progress, SimulatedDisk, Stage, fingerprint, shoot};
 use panestep_protocol::ShotId;
+use panestep_tests::{Nobody, Ports};
 
 const FRAMES: u32 = 120;
-
-struct Ports(SimulatedStand);
-
-impl Boards for Ports {
-    fn open(
-        &mut self,
-        board: usize,
-        _: &str,
-    ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
-        Ok(Box::new(self.0.port(BoardId(board))?))
-    }
-
-    fn port_name(&self, _: usize) -> String {
-        "simulated".into()
-    }
-}
-
-/// The demonstration needs nobody.
-struct Nobody;
-
-impl Person for Nobody {
-    fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        panic!("asked to set {} {}", request.of, request.way);
-    }
-
-    fn exposed(&mut self, question: &Question) -> Option<bool> {
-        panic!("asked about frame {}", question.frame);
-    }
-}
 
 fn demo() -> (Stand, Plan) {
     let shot = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host/demo/shot.toml");

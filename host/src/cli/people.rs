@@ -173,7 +173,8 @@ impl Person for Desk<'_> {
                 "  {read} {unit} is on the wrong side of zero: it has gone the wrong way"
             )),
             Some(HandProblem::Off { read, by }) => {
-                say(&format!("  {read} {unit} is off by {by:+.3} {unit}"));
+                let side = if by > 0.0 { "too high" } else { "too low" };
+                say(&format!("  {read} {unit} is {:.3} {unit} {side}", by.abs()));
             }
             None => {}
         }
