@@ -5,10 +5,12 @@
 
 use std::time::Duration;
 
-use crate::stand::AxisUnit;
+use serde::{Deserialize, Serialize};
+
+use crate::stand::{AxisUnit, Way};
 
 /// Everything that a take needs to know.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Schedule {
     /// The shot's name.
     pub name: String,
@@ -27,19 +29,23 @@ pub struct Schedule {
     pub hand_targets: Vec<f64>,
     /// How to expose.
     pub exposure: Exposure,
+    /// How many frames are exposed between two home checks; 0 for a check at the end only.
+    pub home_check: u32,
 }
 
 /// One axis moved by a motor. Speeds and distances are in steps.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct MotorAxis {
     /// What it carries, such as `reeds`.
     pub of: String,
-    /// Which way it goes, such as `east`.
-    pub way: &'static str,
+    /// Which way it goes, such as east.
+    pub way: Way,
     /// The unit of its positions for messages.
     pub unit: AxisUnit,
     /// One step, in that unit.
     pub step_size: f64,
+    /// How far one step moves the picture, in its pixels, where it moves it most.
+    pub step_pixels: f64,
     /// Place of its board in [`Schedule::boards`].
     pub board: usize,
     /// Its number on that board.
@@ -68,12 +74,12 @@ pub struct MotorAxis {
 }
 
 /// One axis moved by hand.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct HandAxis {
     /// What it carries, such as `sky`.
     pub of: String,
-    /// Which way it goes, such as `north`.
-    pub way: &'static str,
+    /// Which way it goes, such as north.
+    pub way: Way,
     /// The unit of its scale.
     pub unit: AxisUnit,
     /// The scale's division, in that unit.
@@ -81,29 +87,82 @@ pub struct HandAxis {
 }
 
 /// How to expose.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Exposure {
-    /// Place of the camera's board in [`Schedule::boards`].
-    pub board: usize,
+    /// What makes it happen.
+    pub release: Release,
     /// Rest between the last step and the exposure.
     pub settle: Duration,
-    /// How long the half-press line is closed before the release line.
-    pub half_press: Duration,
-    /// How long the release line is closed.
-    pub press: Duration,
     /// From the closing of the release line until the shutter has certainly closed.
     pub window: Duration,
     /// From then until the camera can take the next.
     pub ready: Duration,
-    /// Whether the flash contact is wired: each exposure must close it exactly once.
-    pub flash_contact: bool,
+    /// Longest time from the end of an exposure until its picture has arrived, where the folder
+    /// that it arrives in is watched.
+    pub arrival: Option<Duration>,
+}
+
+/// What makes the camera expose.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Release {
+    /// A board's release line.
+    Board {
+        /// Place of the board in [`Schedule::boards`].
+        board: usize,
+        /// How long the half-press line is closed before the release line.
+        half_press: Duration,
+        /// How long the release line is closed.
+        press: Duration,
+        /// Whether the flash contact is wired: each exposure must close it exactly once.
+        flash_contact: bool,
+    },
+    /// A program of the user's own.
+    Command {
+        /// The program and its arguments; `{frame}` stands for the frame's number.
+        words: Vec<String>,
+        /// Longest time that it may take.
+        time_out: Duration,
+    },
+    /// A person's finger.
+    Hand,
+}
+
+impl Exposure {
+    /// Place of the camera's board in [`Schedule::boards`], where a board fires it.
+    #[must_use]
+    pub const fn board(&self) -> Option<usize> {
+        match self.release {
+            Release::Board { board, .. } => Some(board),
+            Release::Command { .. } | Release::Hand => None,
+        }
+    }
+
+    /// Whether each exposure must close a flash contact exactly once.
+    #[must_use]
+    pub const fn flash_contact(&self) -> bool {
+        matches!(
+            self.release,
+            Release::Board {
+                flash_contact: true,
+                ..
+            }
+        )
+    }
+}
+
+impl MotorAxis {
+    /// Its name for messages, such as `reeds east`.
+    #[must_use]
+    pub fn name(&self) -> String {
+        format!("{} {}", self.of, self.way.name())
+    }
 }
 
 impl HandAxis {
     /// Its name for messages, such as `sky north`.
     #[must_use]
     pub fn name(&self) -> String {
-        format!("{} {}", self.of, self.way)
+        format!("{} {}", self.of, self.way.name())
     }
 }
 

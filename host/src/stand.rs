@@ -6,6 +6,8 @@
 
 use std::time::Duration;
 
+use serde::{Deserialize, Serialize};
+
 /// A whole stand.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stand {
@@ -21,6 +23,10 @@ pub struct Stand {
     pub axes: Vec<Axis>,
     /// How the picture is taken.
     pub shutter: Shutter,
+    /// The folder that the camera's pictures arrive in, where it is watched.
+    pub arrival: Option<Arrival>,
+    /// How many frames are exposed between two home checks; 0 for a check at the end only.
+    pub home_check: u32,
     /// Least free height between two levels' glass that a plan may leave, mm.
     pub clearance_mm: f64,
 }
@@ -128,7 +134,7 @@ pub enum Carrier {
 }
 
 /// Which way an axis goes when its position grows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Way {
     /// To the right of the picture.
     East,
@@ -143,7 +149,7 @@ pub enum Way {
 }
 
 /// The unit of an axis's quantities.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum AxisUnit {
     /// Millimetres.
     Millimetre,
@@ -216,22 +222,50 @@ pub struct Home {
 /// How the picture is taken.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shutter {
-    /// The board whose release line fires the camera.
-    pub board: BoardId,
+    /// What makes it happen.
+    pub release: Release,
     /// Rest between the last step and the exposure.
     pub settle: Duration,
-    /// How long the half-press line is closed before the release line; zero for none.
-    pub half_press: Duration,
-    /// How long the release line is closed.
-    pub press: Duration,
     /// How long the shutter is open.
     pub exposure: Duration,
     /// Longest time from release to the opening of the shutter.
     pub delay: Duration,
     /// From the end of an exposure until the camera can take the next.
     pub ready: Duration,
-    /// Whether the camera's flash contact is wired to the board.
-    pub flash_contact: bool,
+}
+
+/// What makes the camera expose.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Release {
+    /// A board's release line.
+    Board {
+        /// The board.
+        board: BoardId,
+        /// How long the half-press line is closed before the release line; zero for none.
+        half_press: Duration,
+        /// How long the release line is closed.
+        press: Duration,
+        /// Whether the camera's flash contact is wired to the board.
+        flash_contact: bool,
+    },
+    /// A program of the user's own, which takes the picture and then ends with exit code 0.
+    Command {
+        /// The program and its arguments. `{frame}` in an argument stands for the frame's number.
+        words: Vec<String>,
+        /// Longest time that it may take.
+        time_out: Duration,
+    },
+    /// A person's finger.
+    Hand,
+}
+
+/// Where the camera's pictures arrive.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Arrival {
+    /// The folder, as written in the stand file: relative to that file's own folder.
+    pub folder: String,
+    /// Longest time from the end of the exposure until its picture lies there, whole.
+    pub within: Duration,
 }
 
 /// Where everything on the stand is, physically or by intent.

@@ -9,7 +9,7 @@ use panestep::optics;
 use panestep::picture::{PictureError, Scene, animation, frame_name, strip, write_png};
 use panestep::shot::{Distance, Layer, Shot, Viewer};
 use panestep::stand::{
-    BoardId, Face, Lens, Level, LevelId, Pane, Picture, Shutter, Stand, StandPose,
+    BoardId, Face, Lens, Level, LevelId, Pane, Picture, Release, Shutter, Stand, StandPose,
 };
 
 /// Levels 500 mm and further below a 50 mm lens, bottom glass too thin to shift anything.
@@ -46,15 +46,19 @@ fn stand(heights: &[f64]) -> Stand {
             .collect(),
         axes: Vec::new(),
         shutter: Shutter {
-            board: BoardId(0),
+            release: Release::Board {
+                board: BoardId(0),
+                half_press: Duration::ZERO,
+                press: Duration::ZERO,
+                flash_contact: false,
+            },
             settle: Duration::ZERO,
-            half_press: Duration::ZERO,
-            press: Duration::ZERO,
             exposure: Duration::ZERO,
             delay: Duration::ZERO,
             ready: Duration::ZERO,
-            flash_contact: false,
         },
+        arrival: None,
+        home_check: 0,
         clearance_mm: 0.0,
     }
 }

@@ -133,7 +133,7 @@ fn assert_shot_exactly(stand: &Stand, plan: &Plan, seen: &Seen, seed: u64) {
                 i64::from(to[place]) - i64::from(from[place]),
                 "seed {seed}: pulses of {} {} to frame {frame}",
                 axis.of,
-                axis.way
+                axis.way.name()
             );
         }
     }
@@ -156,7 +156,7 @@ fn assert_shot_exactly(stand: &Stand, plan: &Plan, seen: &Seen, seed: u64) {
                 let motor = schedule
                     .motors
                     .iter()
-                    .find(|motor| motor.of == *name && motor.way == way);
+                    .find(|motor| motor.of == *name && motor.way.name() == way);
                 // What the stand cannot do is left over, and reported by the plan.
                 let Some(motor) = motor else {
                     assert!(is == 0.0, "seed {seed}: {name} {way} moved without an axis");

@@ -9,7 +9,8 @@ use super::axis::axes;
 use super::reader::{At, Table};
 use crate::optics::{apparent_distance_mm, zero_pose};
 use crate::stand::{
-    AxisUnit, Board, BoardId, Face, Lens, Level, LevelId, Pane, Picture, PortName, Shutter, Stand,
+    AxisUnit, Board, BoardId, Face, Lens, Level, LevelId, Pane, Picture, PortName, Release,
+    Shutter, Stand,
 };
 use crate::units::Millimetres;
 
@@ -56,6 +57,8 @@ pub(super) fn stand(file: &Table<'_>) -> Option<Stand> {
         levels: levels?,
         axes: axes?,
         shutter: shutter?,
+        arrival: None,
+        home_check: 0,
         clearance_mm: clearance?,
     };
     heights(file, &stand, &level_spans);
@@ -345,13 +348,15 @@ fn shutter(table: &Table<'_>, boards: &Names<'_>) -> Option<Shutter> {
     let ready = table.time("ready", false);
     let flash_contact = table.flag("flash_contact", None);
     Some(Shutter {
-        board: BoardId(board?),
+        release: Release::Board {
+            board: BoardId(board?),
+            half_press: half_press?,
+            press: press?,
+            flash_contact: flash_contact?,
+        },
         settle: settle?,
-        half_press: half_press?,
-        press: press?,
         exposure: exposure?,
         delay: delay?,
         ready: ready?,
-        flash_contact: flash_contact?,
     })
 }

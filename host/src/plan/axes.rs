@@ -167,7 +167,7 @@ impl Axes {
         above_zero(&name, "the division of the scale", scale)?;
         self.hands.push(HandAxis {
             of,
-            way: axis.way.name(),
+            way: axis.way,
             unit: axis.way.unit(),
             scale,
         });
@@ -247,9 +247,10 @@ impl Axes {
         let whole = |value: f64| ((value * per_unit).floor().max(1.0)) as u32;
         self.motors.push(MotorAxis {
             of,
-            way: axis.way.name(),
+            way: axis.way,
             unit: axis.way.unit(),
             step_size: 1.0 / per_unit,
+            step_pixels: 0.0,
             board: motor.board.0,
             channel: motor.channel,
             reversed: motor.reversed,

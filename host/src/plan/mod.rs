@@ -28,9 +28,9 @@ pub use geometry::{FramePose, Geometry, LevelView};
 pub use refusals::{Fault, Refusal, Refusals};
 pub use report::Report;
 
-use crate::schedule::{Exposure, Schedule};
+use crate::schedule::{Exposure, Release, Schedule};
 use crate::shot::Shot;
-use crate::stand::{Stand, StandPose};
+use crate::stand::{self, Carrier, Stand, StandPose};
 
 /// A sound plan.
 #[derive(Clone, Debug)]
@@ -61,7 +61,9 @@ impl Plan {
         let geometry = Geometry::new(stand, shot)?;
         let mut refusals = Refusals::default();
         let axes = Axes::new(stand, tick_rate, &mut refusals);
-        if stand.shutter.board.0 >= stand.boards.len() {
+        if let stand::Release::Board { board, .. } = stand.shutter.release
+            && board.0 >= stand.boards.len()
+        {
             refusals.add(Fault::Unsound {
                 what: "the shutter's board is not one of the stand's".into(),
             });
@@ -112,6 +114,39 @@ impl Plan {
         }
         let report = checks.finish()?;
         let shutter = &stand.shutter;
+        let mut window = shutter.delay.saturating_add(shutter.exposure);
+        let release = match &shutter.release {
+            stand::Release::Board {
+                board,
+                half_press,
+                press,
+                flash_contact,
+            } => {
+                // The line may be held longer than the shutter is open.
+                window = window.max(*press);
+                Release::Board {
+                    board: board.0,
+                    half_press: *half_press,
+                    press: *press,
+                    flash_contact: *flash_contact,
+                }
+            }
+            stand::Release::Command { words, time_out } => Release::Command {
+                words: words.clone(),
+                time_out: *time_out,
+            },
+            stand::Release::Hand => Release::Hand,
+        };
+        let first = geometry.pose(1);
+        let mut motors = axes.motors;
+        for motor in &mut motors {
+            let of = axes
+                .planned
+                .iter()
+                .find(|axis| axis.name == motor.name())
+                .map_or(Carrier::Camera, |axis| axis.of);
+            motor.step_pixels = geometry.pixels_per_unit(&first, of, motor.way) * motor.step_size;
+        }
         Ok(Self {
             geometry,
             report,
@@ -122,21 +157,19 @@ impl Plan {
                     .iter()
                     .map(|board| board.name.clone())
                     .collect(),
-                motors: axes.motors,
+                motors,
                 hands: axes.hands,
                 frames: shot.frames,
                 motor_targets,
                 hand_targets,
                 exposure: Exposure {
-                    board: shutter.board.0,
+                    release,
                     settle: shutter.settle,
-                    half_press: shutter.half_press,
-                    press: shutter.press,
-                    // The line may be held longer than the shutter is open.
-                    window: (shutter.delay.saturating_add(shutter.exposure)).max(shutter.press),
+                    window,
                     ready: shutter.ready,
-                    flash_contact: shutter.flash_contact,
+                    arrival: stand.arrival.as_ref().map(|arrival| arrival.within),
                 },
+                home_check: stand.home_check,
             },
             axes: axes.planned,
             rate: shot.rate,

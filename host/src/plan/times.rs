@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use panestep_firmware::motion::{self, Leg, Limits, PlanError};
 
-use crate::schedule::Schedule;
+use crate::schedule::{Release, Schedule};
 
 /// Ticks a second of a board's step clock where the board has not told its own: at most one step
 /// a tick.
@@ -141,9 +141,12 @@ pub fn frame_time(schedule: &Schedule, frame: u32, tick_rate: u32) -> Result<Fra
         moving,
         settling: exposure.settle,
         readying,
-        exposing: exposure
-            .half_press
-            .saturating_add(exposure.window.max(exposure.press)),
+        exposing: match exposure.release {
+            Release::Board {
+                half_press, press, ..
+            } => half_press.saturating_add(exposure.window.max(press)),
+            Release::Command { .. } | Release::Hand => exposure.window,
+        },
     })
 }
 

@@ -7,7 +7,7 @@ use std::time::Duration;
 use super::agenda::{Agenda, CameraEvent, Event};
 use super::fault::CameraFault;
 use super::random::Random;
-use crate::stand::{Shutter, StandPose};
+use crate::stand::{Release, Shutter, StandPose};
 
 /// How long the flash contact stays closed, ns: a few milliseconds are common practice (no
 /// source).
@@ -70,7 +70,13 @@ impl Camera {
             delay: nanoseconds(shutter.delay),
             exposure: nanoseconds(shutter.exposure),
             ready: nanoseconds(shutter.ready),
-            wired: shutter.flash_contact,
+            wired: matches!(
+                shutter.release,
+                Release::Board {
+                    flash_contact: true,
+                    ..
+                }
+            ),
             busy_until: 0,
             open: None,
             contact: false,

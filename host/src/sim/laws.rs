@@ -104,7 +104,7 @@ mod tests {
     use crate::sim::random::Random;
     use crate::stand::{
         Axis, AxisId, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor,
-        Pane, Picture, PortName, Shutter, Stand, Way,
+        Pane, Picture, PortName, Release, Shutter, Stand, Way,
     };
 
     /// One level that goes east, 100 steps/mm, at most 10 mm/s.
@@ -160,15 +160,19 @@ mod tests {
                 focus_table: Vec::new(),
             }],
             shutter: Shutter {
-                board: BoardId(0),
+                release: Release::Board {
+                    board: BoardId(0),
+                    half_press: Duration::ZERO,
+                    press: Duration::from_millis(100),
+                    flash_contact: true,
+                },
                 settle: Duration::from_millis(100),
-                half_press: Duration::ZERO,
-                press: Duration::from_millis(100),
                 exposure: Duration::from_millis(100),
                 delay: Duration::ZERO,
                 ready: Duration::ZERO,
-                flash_contact: true,
             },
+            arrival: None,
+            home_check: 0,
             clearance_mm: 10.0,
         };
         let mut mechanics = Mechanics::new(&stand, &Options::default(), Random::new(1));

@@ -67,7 +67,8 @@ pub(super) struct Mechanics {
     pub(super) slips: VecDeque<CrankSlip>,
     stand: Stand,
     bodies: Vec<Body>,
-    camera_board: usize,
+    /// The board whose release line fires the camera.
+    camera_board: Option<usize>,
     settle: u64,
     bounce: u64,
     tick: u64,
@@ -160,7 +161,10 @@ impl Mechanics {
             releases: 0,
             slips: VecDeque::new(),
             bodies,
-            camera_board: stand.shutter.board.0,
+            camera_board: match stand.shutter.release {
+                stand::Release::Board { board, .. } => Some(board.0),
+                stand::Release::Command { .. } | stand::Release::Hand => None,
+            },
             settle: stand.shutter.settle.as_nanos() as u64,
             bounce: options.bounce.as_nanos() as u64,
             tick,
@@ -400,7 +404,7 @@ impl Mechanics {
         self.lines[board].release = closed;
         self.trace
             .note(self.now, Mark::Release, board, u64::from(closed));
-        if !closed || board != self.camera_board {
+        if !closed || Some(board) != self.camera_board {
             return;
         }
         self.releases += 1;
@@ -429,7 +433,7 @@ impl Mechanics {
     }
 
     pub(super) fn contact(&self, board: usize) -> bool {
-        board == self.camera_board && self.camera.contact()
+        Some(board) == self.camera_board && self.camera.contact()
     }
 
     /// All outputs of a board in reset fall to rest.
@@ -456,14 +460,12 @@ impl Mechanics {
         let before = self.camera.contact();
         let pose = self.pose();
         let done = self.camera.happen(event, self.now, pose);
-        if self.camera.contact() != before {
-            self.lines[self.camera_board].changed = true;
-            self.trace.note(
-                self.now,
-                Mark::Contact,
-                self.camera_board,
-                u64::from(!before),
-            );
+        if let Some(board) = self.camera_board
+            && self.camera.contact() != before
+        {
+            self.lines[board].changed = true;
+            self.trace
+                .note(self.now, Mark::Contact, board, u64::from(!before));
         }
         done
     }

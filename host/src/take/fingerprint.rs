@@ -1,6 +1,6 @@
 //! A schedule's fingerprint: says whether a take goes on with the very schedule it began with.
 
-use crate::schedule::Schedule;
+use crate::schedule::{Release, Schedule};
 
 static CRC: crc::Crc<u64> = crc::Crc::<u64>::new(&crc::CRC_64_XZ);
 
@@ -42,17 +42,35 @@ pub fn fingerprint(schedule: &Schedule) -> u64 {
         number(target.to_bits());
     }
     let exposure = &schedule.exposure;
-    number(exposure.board as u64);
-    number(u64::from(exposure.flash_contact));
-    for time in [
-        exposure.settle,
-        exposure.half_press,
-        exposure.press,
-        exposure.window,
-        exposure.ready,
-    ] {
+    let mut times = vec![exposure.settle, exposure.window, exposure.ready];
+    let mut words: &[String] = &[];
+    match &exposure.release {
+        Release::Board {
+            board,
+            half_press,
+            press,
+            flash_contact,
+        } => {
+            number(*board as u64);
+            number(u64::from(*flash_contact));
+            times.extend([*half_press, *press]);
+        }
+        Release::Command {
+            words: command,
+            time_out,
+        } => {
+            number(u64::MAX);
+            words = command;
+            times.push(*time_out);
+        }
+        Release::Hand => number(u64::MAX - 1),
+    }
+    times.extend(exposure.arrival);
+    number(times.len() as u64);
+    for time in times {
         number(time.as_nanos() as u64);
     }
+    number(u64::from(schedule.home_check));
     for text in schedule
         .boards
         .iter()
@@ -61,9 +79,15 @@ pub fn fingerprint(schedule: &Schedule) -> u64 {
             schedule
                 .motors
                 .iter()
-                .flat_map(|axis| [&*axis.of, axis.way]),
+                .flat_map(|axis| [&*axis.of, axis.way.name()]),
         )
-        .chain(schedule.hands.iter().flat_map(|axis| [&*axis.of, axis.way]))
+        .chain(
+            schedule
+                .hands
+                .iter()
+                .flat_map(|axis| [&*axis.of, axis.way.name()]),
+        )
+        .chain(words.iter().map(String::as_str))
     {
         digest.update(text.as_bytes());
         digest.update(&[0]);

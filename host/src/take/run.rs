@@ -207,7 +207,7 @@ fn hands(
             let request = HandRequest {
                 frame,
                 of: &axis.of,
-                way: axis.way,
+                way: axis.way.name(),
                 unit: axis.unit,
                 reading,
                 last: known,
@@ -236,7 +236,11 @@ fn check(schedule: &Schedule) -> Result<(), TakeError> {
         return Err(TakeError::Schedule("it has no frames"));
     }
     let boards = schedule.boards.len();
-    if schedule.exposure.board >= boards || schedule.motors.iter().any(|axis| axis.board >= boards)
+    if schedule
+        .exposure
+        .board()
+        .is_some_and(|board| board >= boards)
+        || schedule.motors.iter().any(|axis| axis.board >= boards)
     {
         return Err(TakeError::Schedule(
             "it names a board that it does not have",

@@ -7,7 +7,7 @@ use panestep::link::{Clock, Port};
 use panestep::sim::{Options, SimClock, SimPort, SimulatedStand};
 use panestep::stand::{
     Axis, AxisId, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor, Pane,
-    Picture, PortName, Shutter, Stand, Way,
+    Picture, PortName, Release, Shutter, Stand, Way,
 };
 use panestep_protocol as wire;
 use panestep_protocol::{
@@ -107,15 +107,19 @@ pub(crate) fn stand(two_boards: bool) -> Stand {
             north,
         ],
         shutter: Shutter {
-            board: BoardId(0),
+            release: Release::Board {
+                board: BoardId(0),
+                half_press: Duration::from_millis(50),
+                press: Duration::from_millis(150),
+                flash_contact: true,
+            },
             settle: Duration::from_millis(300),
-            half_press: Duration::from_millis(50),
-            press: Duration::from_millis(150),
             exposure: Duration::from_millis(500),
             delay: Duration::from_millis(100),
             ready: Duration::from_millis(400),
-            flash_contact: true,
         },
+        arrival: None,
+        home_check: 0,
         clearance_mm: 10.0,
     }
 }
@@ -404,11 +408,17 @@ impl Driver {
 
     pub(crate) fn fire_order(&self, shot: u64, slot: u32) -> Command {
         let shutter = &self.stand.shutter;
+        let Release::Board {
+            half_press, press, ..
+        } = shutter.release
+        else {
+            panic!("a board fires the camera of this stand");
+        };
         Command::Fire(FireOrder {
             shot: ShotId(shot),
             token: Token { slot, attempt: 1 },
-            half_press: self.ticks(shutter.half_press),
-            press: self.ticks(shutter.press),
+            half_press: self.ticks(half_press),
+            press: self.ticks(press),
             window: self.ticks(shutter.delay + shutter.exposure + Duration::from_millis(20)),
         })
     }

@@ -6,11 +6,11 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use panestep::link::Port;
-use panestep::schedule::{Exposure, HandAxis, MotorAxis, Schedule};
+use panestep::schedule::{Exposure, HandAxis, MotorAxis, Release, Schedule};
 use panestep::sim::{Options, SimulatedStand};
 use panestep::stand::{
-    Axis, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor, Pane,
-    Picture, PortName, Shutter, Stand, Way,
+    self, Axis, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor,
+    Pane, Picture, PortName, Shutter, Stand, Way,
 };
 use panestep::take::journal::{Stamp, replay};
 use panestep::take::{
@@ -90,15 +90,19 @@ pub(crate) fn stand() -> Stand {
             north,
         ],
         shutter: Shutter {
-            board: MAIN,
+            release: stand::Release::Board {
+                board: MAIN,
+                half_press: Duration::from_millis(50),
+                press: Duration::from_millis(150),
+                flash_contact: true,
+            },
             settle: Duration::from_millis(300),
-            half_press: Duration::from_millis(50),
-            press: Duration::from_millis(150),
             exposure: Duration::from_millis(500),
             delay: Duration::from_millis(100),
             ready: Duration::from_millis(400),
-            flash_contact: true,
         },
+        arrival: None,
+        home_check: 0,
         clearance_mm: 10.0,
     }
 }
@@ -115,9 +119,10 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
             };
             Some(MotorAxis {
                 of: stand.carrier_name(axis.of).to_owned(),
-                way: axis.way.name(),
+                way: axis.way,
                 unit: AxisUnit::Millimetre,
                 step_size: 1.0 / STEPS_PER_MM,
+                step_pixels: 0.05,
                 board: motor.board.0,
                 channel: motor.channel,
                 reversed: motor.reversed,
@@ -136,7 +141,7 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
     let hands = if hand {
         vec![HandAxis {
             of: "sky".into(),
-            way: "north",
+            way: Way::North,
             unit: AxisUnit::Millimetre,
             scale: 0.1,
         }]
@@ -157,14 +162,18 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
         // East up and down, lift up, sky held and then down.
         motor_targets: vec![0, 400, -800, 130, 401, -800, -70, 402, -850],
         exposure: Exposure {
-            board: 0,
+            release: Release::Board {
+                board: 0,
+                half_press: Duration::from_millis(50),
+                press: Duration::from_millis(150),
+                flash_contact: true,
+            },
             settle: Duration::from_millis(300),
-            half_press: Duration::from_millis(50),
-            press: Duration::from_millis(150),
             window: Duration::from_millis(700),
             ready: Duration::from_millis(400),
-            flash_contact: true,
+            arrival: None,
         },
+        home_check: 0,
     }
 }
 

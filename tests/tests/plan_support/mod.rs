@@ -6,7 +6,7 @@ use std::time::Duration;
 use panestep::shot::{Distance, Key, Layer, Shot, Track, Viewer};
 use panestep::stand::{
     Axis, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor, Pane, Picture,
-    PortName, Shutter, Stand, Way,
+    PortName, Release, Shutter, Stand, Way,
 };
 
 /// Ways that a carrier of full freedom has.
@@ -117,15 +117,19 @@ pub(crate) fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Sta
             .collect(),
         axes,
         shutter: Shutter {
-            board: BoardId(0),
+            release: Release::Board {
+                board: BoardId(0),
+                half_press: Duration::ZERO,
+                press: Duration::from_millis(150),
+                flash_contact: true,
+            },
             settle: Duration::from_millis(600),
-            half_press: Duration::ZERO,
-            press: Duration::from_millis(150),
             exposure: Duration::from_millis(500),
             delay: Duration::from_millis(100),
             ready: Duration::from_millis(1200),
-            flash_contact: true,
         },
+        arrival: None,
+        home_check: 0,
         clearance_mm: 2.0,
     }
 }

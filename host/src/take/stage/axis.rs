@@ -5,11 +5,6 @@ use panestep_protocol::{AxisIndex, HomeOrder, Steps, Toward};
 use crate::schedule::MotorAxis;
 
 impl MotorAxis {
-    /// Its name for messages.
-    pub(in crate::take) fn name(&self) -> String {
-        format!("{} {}", self.of, self.way)
-    }
-
     /// Which end its home switch is at.
     pub(super) fn toward(&self) -> Toward {
         if self.switch < self.travel.0 {

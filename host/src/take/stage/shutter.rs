@@ -7,6 +7,7 @@ use panestep_protocol::{Answer, Command, ExposureFact, FireOrder, Refusal, Token
 
 use super::{Crew, Interrupt};
 use crate::link::{LinkError, words};
+use crate::schedule::Release;
 use crate::take::JournalError;
 use crate::take::error::TakeError;
 use crate::take::exposure::{Action, Event, Known, Rules, State, step};
@@ -24,6 +25,13 @@ const TRIES: u32 = 4;
 const BREATH: Duration = Duration::from_millis(2);
 
 impl Crew<'_, '_> {
+    fn camera_board(&self) -> Result<usize, TakeError> {
+        self.schedule
+            .exposure
+            .board()
+            .ok_or(TakeError::Schedule("no board fires the camera"))
+    }
+
     pub(super) fn open_shot(&mut self) -> Result<(), TakeError> {
         let Some(journal) = &self.journal else {
             return Ok(());
@@ -33,7 +41,7 @@ impl Crew<'_, '_> {
             shot: state.shot,
             spent: state.spent,
         };
-        self.ask(self.schedule.exposure.board, command).map(drop)
+        self.ask(self.camera_board()?, command).map(drop)
     }
 
     /// Whatever an earlier run left open is settled before anything moves.
@@ -45,7 +53,7 @@ impl Crew<'_, '_> {
             let state = journal.state();
             (state.next, state.open, state.shot)
         };
-        let board = self.schedule.exposure.board;
+        let board = self.camera_board()?;
         let (boot, mark) = {
             let link = self.link(board)?;
             (link.boot(), link.identity().mark)
@@ -78,15 +86,15 @@ impl Crew<'_, '_> {
             return Ok(true);
         };
         let state = State::ready(journal.state().next);
-        let boot = self.link(self.schedule.exposure.board)?.boot();
+        let boot = self.link(self.camera_board()?)?.boot();
         self.see(&Progress::Exposing { frame });
         self.refused = None;
         let done = self.drive(frame, state, Event::PoseReached { boot })?;
-        let now = self.link(self.schedule.exposure.board)?.boot();
+        let now = self.link(self.camera_board()?)?.boot();
         if now != boot && !self.all_exposed() {
             // Positions are gone: only a new run homes.
             return Err(TakeError::Link(LinkError::Reset {
-                board: self.schedule.boards[self.schedule.exposure.board].clone(),
+                board: self.schedule.boards[self.camera_board()?].clone(),
                 was: boot,
                 now,
             })
@@ -96,7 +104,7 @@ impl Crew<'_, '_> {
             return Ok(true);
         }
         if let Some(refusal) = self.refused {
-            let board = self.schedule.exposure.board;
+            let board = self.camera_board()?;
             if let Refusal::Halted(_) = refusal {
                 return Err(self.refused(board, refusal).into());
             }
@@ -128,7 +136,7 @@ impl Crew<'_, '_> {
                 .as_ref()
                 .map(|journal| journal.state().shot)
                 .unwrap_or_default(),
-            flash_contact: self.schedule.exposure.flash_contact,
+            flash_contact: self.schedule.exposure.flash_contact(),
         };
         let (mut state, mut action) = step(state, event, rules);
         let mut known = String::new();
@@ -185,7 +193,7 @@ impl Crew<'_, '_> {
     }
 
     fn reconnect(&mut self, tries: u32) -> Result<Event, Interrupt> {
-        let board = self.schedule.exposure.board;
+        let board = self.camera_board()?;
         if tries > 1 {
             self.sleep(LOOK * tries)?;
         }
@@ -217,14 +225,20 @@ impl Crew<'_, '_> {
     }
 
     fn fire(&mut self, rules: Rules, token: Token) -> Result<Event, Interrupt> {
-        let board = self.schedule.exposure.board;
+        let board = self.camera_board()?;
         let exposure = &self.schedule.exposure;
+        let Release::Board {
+            half_press, press, ..
+        } = exposure.release
+        else {
+            return Err(TakeError::Schedule("no board fires the camera").into());
+        };
         let link = self.link(board)?;
         let order = FireOrder {
             shot: rules.shot,
             token,
-            half_press: link.ticks(exposure.half_press)?,
-            press: link.ticks(exposure.press)?,
+            half_press: link.ticks(half_press)?,
+            press: link.ticks(press)?,
             window: link.ticks(exposure.window)?,
         };
         match link.ask(Command::Fire(order)) {
@@ -245,7 +259,7 @@ impl Crew<'_, '_> {
 
     /// What the board knows of the last token by now.
     fn follow(&mut self, token: Token) -> Result<Event, Interrupt> {
-        let board = self.schedule.exposure.board;
+        let board = self.camera_board()?;
         self.sleep(BREATH)?;
         let fact = match self.link(board)?.status() {
             Ok(status) => match status.exposure {
@@ -259,7 +273,7 @@ impl Crew<'_, '_> {
     }
 
     fn fence(&mut self, rules: Rules, token: Token) -> Result<Event, Interrupt> {
-        let board = self.schedule.exposure.board;
+        let board = self.camera_board()?;
         let shot = rules.shot;
         if std::mem::take(&mut self.running) {
             self.sleep(BREATH)?;
@@ -279,7 +293,7 @@ impl Crew<'_, '_> {
         self.running = fact == ExposureFact::Running;
         if let ExposureFact::Fired { contacts } = fact {
             let exposure = &self.schedule.exposure;
-            if exposure.flash_contact && contacts > 1 {
+            if exposure.flash_contact() && contacts > 1 {
                 // The last of them may have come late in the window: the shutter may still be open.
                 self.sleep(exposure.window)?;
             }
