@@ -33,15 +33,22 @@ fn rules(flash_contact: bool) -> Rules {
     Rules {
         shot: SHOT,
         flash_contact,
+        pictures: false,
     }
 }
 
-fn states() -> [State; 9] {
+fn states() -> [State; 11] {
     [
         State::Ready { token: TOKEN },
         State::Intending {
             token: TOKEN,
-            boot: BOOT,
+            boot: Some(BOOT),
+        },
+        State::Releasing { token: TOKEN },
+        State::Looking {
+            token: TOKEN,
+            contacts: 1,
+            doubt: None,
         },
         State::Firing {
             token: TOKEN,
@@ -83,7 +90,7 @@ fn marks() -> Vec<Option<Mark>> {
 
 fn events() -> Vec<Event> {
     let mut events = vec![
-        Event::PoseReached { boot: BOOT },
+        Event::PoseReached { boot: Some(BOOT) },
         Event::Durable,
         Event::DiskFailed,
         Event::NoAnswer,

@@ -12,12 +12,12 @@ use panestep::sim::{Fault, SimClock, SimulatedStand, SwitchFault, When};
 use panestep::stand::{AxisId, BoardId};
 use panestep::take::{
     Boards, Disk, Ending, Entry, FileDisk, HandRequest, Journal, JournalError, Outcome, Person,
-    Progress, Question, Stage, TakeError, fingerprint, shoot,
+    Progress, Question, Stage, Suspects, TakeError, shoot,
 };
 
 use panestep_protocol::ShotId;
 
-use crate::rig::{Bench, FRAMES, MAIN, Operator, Ports, SHOT, schedule, sim_now, stamp};
+use crate::rig::{Bench, FRAMES, MAIN, Operator, Ports, SHOT, begun, schedule, sim_now, stamp};
 
 const REEDS_EAST: AxisId = AxisId(0);
 
@@ -171,8 +171,11 @@ fn a_host_that_falls_silent_in_a_move_is_stopped_by_the_board() {
             }),
             person: &mut bench.person,
             watch: &mut watch,
+            trigger: &mut (),
+            album: None,
             interrupt: &bench.interrupt,
         },
+        &[],
     )
     .expect_err("the board stopped");
     drop(journal);
@@ -310,16 +313,8 @@ fn a_sync_that_fails_on_a_real_file_poisons_the_journal_and_stops_the_take() {
         pipe: FileDisk::open(&pipe, false).expect("a pipe opened both ways does not block"),
         left: Rc::clone(&left),
     };
-    let mut journal = Journal::begin(
-        Box::new(disk),
-        stamp(),
-        "three frames",
-        FRAMES,
-        "art",
-        fingerprint(&bench.schedule),
-        SHOT,
-    )
-    .expect("a sound disk");
+    let mut journal = Journal::begin(Box::new(disk), stamp(), &begun(&bench.schedule, SHOT))
+        .expect("a sound disk");
     // The intent's line is taken, and its sync fails.
     let mut watch = |progress: &Progress<'_>| {
         if let Progress::Exposing { frame: 2 } = progress {
@@ -335,8 +330,11 @@ fn a_sync_that_fails_on_a_real_file_poisons_the_journal_and_stops_the_take() {
                 clock: Rc::new(bench.sim.clock()),
                 person,
                 watch: &mut watch,
+                trigger: &mut (),
+                album: None,
                 interrupt: &bench.interrupt,
             },
+            &[],
         )
     };
     let error = run(&mut journal, &mut bench.person).expect_err("a failed sync");
@@ -382,6 +380,14 @@ impl Person for Cranker {
     fn exposed(&mut self, _: &Question) -> Option<bool> {
         None
     }
+
+    fn fire(&mut self, _: u32) -> bool {
+        false
+    }
+
+    fn again(&mut self, _: &Suspects) -> Option<bool> {
+        None
+    }
 }
 
 #[test]
@@ -402,8 +408,11 @@ fn the_last_reading_of_a_hand_axis_is_known_when_a_take_goes_on() {
                 clock: Rc::new(bench.sim.clock()),
                 person: &mut person,
                 watch: &mut (),
+                trigger: &mut (),
+                album: None,
                 interrupt: &bench.interrupt,
             },
+            &[],
         )
         .expect("nothing is wrong");
         assert_eq!(
@@ -449,33 +458,27 @@ fn an_axis_that_is_not_where_it_was_counted_is_told_of_when_it_is_homed_again() 
         let begun = Journal::begin(
             Box::new(bench.disk.clone()),
             stamp(),
-            "another take",
-            FRAMES,
-            "art",
-            fingerprint(&bench.schedule),
-            ShotId(SHOT.0 + 1),
+            &begun(&bench.schedule, ShotId(SHOT.0 + 1)),
         );
         drop(begun.expect("a disk in memory"));
         let drifts = RefCell::new(Vec::new());
         bench
             .shoot_watched(|progress, _| {
-                if let Progress::Drifted {
-                    axis, off, within, ..
-                } = progress
-                {
-                    drifts
-                        .borrow_mut()
-                        .push(((*axis).to_owned(), *off, *within));
+                if let Progress::Doubted { drift, frames } = progress {
+                    assert!(frames.is_empty(), "{frames:?}");
+                    drifts.borrow_mut().push((*drift).clone());
                 }
             })
             .expect("nothing is wrong any more");
         let drifts = drifts.into_inner();
         assert_eq!(drifts.len(), usize::from(told), "{steps}: {drifts:?}");
-        if let Some((axis, off, within)) = drifts.first() {
-            assert_eq!(axis, "reeds east");
+        if let Some(drift) = drifts.first() {
+            assert_eq!(drift.axis, "reeds east");
             // 30 steps of 0.0025 mm, found to a step.
-            assert!((off.abs() - 0.075).abs() < 0.0026, "{off}");
-            assert!((within - 0.02).abs() < 1e-9, "{within}");
+            assert!((drift.amount.abs() - 0.075).abs() < 0.0026, "{drift:?}");
+            assert_eq!(drift.unit, "mm");
+            // At 0.05 pixels a step.
+            assert!((drift.pixels - 1.5).abs() < 0.051, "{drift:?}");
         }
         let off = bench.entries().iter().find_map(|entry| match entry {
             Entry::Homed { axis, off, .. } if axis == "reeds east" => *off,
@@ -554,8 +557,11 @@ fn a_board_that_does_not_answer_is_named_with_its_port_and_what_to_check() {
             clock: Rc::new(bench.sim.clock()),
             person: &mut bench.person,
             watch: &mut (),
+            trigger: &mut (),
+            album: None,
             interrupt: &bench.interrupt,
         },
+        &[],
     )
     .expect_err("nobody is there");
     assert_eq!(error.ending(), Ending::CouldNot);
