@@ -176,7 +176,7 @@ impl Crew<'_, '_> {
                                 axis: &name,
                                 number,
                             });
-                            Command::Home(axis.home_order())
+                            Command::Check(axis.home_order())
                         }
                     };
                     self.ask(board, command)?;
