@@ -155,8 +155,8 @@ fn interrupted_at_every_event_it_goes_on_and_exposes_each_frame_once() {
             interrupt: &interrupt,
         };
         let outcome = shoot(&bench.schedule, &mut journal, &mut stage, &[]).expect(&context);
-        // The last exposure, once begun, is finished and recorded: nothing is left to stop.
-        let last = stop_at + 2 >= events;
+        // Once the last home check is over, nothing is left to stop.
+        let last = stop_at + 1 >= events;
         assert_eq!(outcome == Outcome::Finished, last, "{context}: {outcome:?}");
         drop(journal);
         if !last {
