@@ -14,6 +14,13 @@ pub trait Disk {
     /// Whatever the system said.
     fn read(&mut self) -> io::Result<Vec<u8>>;
 
+    /// Makes sure that so many bytes more can be appended, so that a full disk shows before an act
+    /// and not after it. A promise where the file system can give one, nothing where it cannot.
+    ///
+    /// # Errors
+    /// Whatever the system said, [`ErrorKind::StorageFull`] where there is no room.
+    fn reserve(&mut self, bytes: u64) -> io::Result<()>;
+
     /// Adds bytes at the end. Until [`Disk::sync`] has succeeded they may be found there after a
     /// crash, or not, or in part.
     ///
@@ -65,6 +72,29 @@ impl Disk for FileDisk {
         self.file.seek(SeekFrom::Start(0))?;
         self.file.read_to_end(&mut bytes)?;
         Ok(bytes)
+    }
+
+    #[cfg(target_os = "linux")]
+    fn reserve(&mut self, bytes: u64) -> io::Result<()> {
+        use rustix::fs::{FallocateFlags, fallocate};
+        use rustix::io::Errno;
+
+        if bytes == 0 {
+            return Ok(());
+        }
+        let length = self.file.metadata()?.len();
+        match fallocate(&self.file, FallocateFlags::KEEP_SIZE, length, bytes) {
+            // A file system that cannot promise room (EINVAL: a file that is none, or an old
+            // network file system): the append will tell.
+            Ok(()) | Err(Errno::OPNOTSUPP | Errno::NOSYS | Errno::INVAL | Errno::NODEV) => Ok(()),
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    /// This system has no way to ask.
+    #[cfg(not(target_os = "linux"))]
+    fn reserve(&mut self, _bytes: u64) -> io::Result<()> {
+        Ok(())
     }
 
     fn append(&mut self, bytes: &[u8]) -> io::Result<()> {
@@ -155,6 +185,13 @@ impl Disk for SimulatedDisk {
         Ok(self.bytes())
     }
 
+    fn reserve(&mut self, _bytes: u64) -> io::Result<()> {
+        match self.0.borrow().left {
+            Some(0) => Err(ErrorKind::StorageFull.into()),
+            _ => Ok(()),
+        }
+    }
+
     fn append(&mut self, bytes: &[u8]) -> io::Result<()> {
         self.operate()?.bytes.extend_from_slice(bytes);
         Ok(())
@@ -172,5 +209,38 @@ impl Disk for SimulatedDisk {
         platter.bytes.truncate(length);
         platter.safe = platter.bytes.len();
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::ErrorKind;
+
+    use super::{Disk, FileDisk, SimulatedDisk};
+
+    #[test]
+    fn reserved_room_is_no_part_of_the_file() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("journal");
+        let mut disk = FileDisk::open(&path, true).expect("a new file");
+        disk.append(b"first").expect("room");
+        disk.reserve(10_000).expect("room");
+        disk.reserve(0).expect("nothing asked");
+        disk.append(b" second").expect("room");
+        assert_eq!(disk.read().expect("readable"), b"first second");
+        // Beyond what any file may hold.
+        let error = disk.reserve(i64::MAX as u64 - 1);
+        if cfg!(target_os = "linux") {
+            assert!(error.is_err(), "such a file can be");
+        }
+    }
+
+    #[test]
+    fn a_simulated_disk_that_fails_reserves_nothing() {
+        let mut disk = SimulatedDisk::default();
+        disk.reserve(1).expect("it works");
+        disk.fail_after(0);
+        let error = disk.reserve(1).expect_err("it has failed");
+        assert_eq!(error.kind(), ErrorKind::StorageFull);
     }
 }

@@ -278,6 +278,10 @@ impl Disk for Failing {
         self.file.read()
     }
 
+    fn reserve(&mut self, bytes: u64) -> io::Result<()> {
+        self.disk().reserve(bytes)
+    }
+
     fn append(&mut self, bytes: &[u8]) -> io::Result<()> {
         self.disk().append(bytes)
     }
