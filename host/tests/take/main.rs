@@ -1,6 +1,8 @@
 //! Takes on the simulated stand, over the real firmware: what the simulated motors and camera did
 //! counts, not what the program believes.
 
+mod changes;
+mod evidence;
 mod exchange;
 mod explore;
 mod faults;
