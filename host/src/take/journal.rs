@@ -62,6 +62,12 @@ pub enum Entry {
         /// Its start.
         boot: Hex,
     },
+    /// An axis is about to be homed: what was counted before is lost with it, unless the outcome
+    /// follows.
+    Homing {
+        /// The axis, such as `reeds east`.
+        axis: String,
+    },
     /// An axis was homed.
     Homed {
         /// The axis, such as `reeds east`.
