@@ -12,7 +12,9 @@ use panestep::plan::times;
 use panestep::schedule::Schedule;
 use panestep::shot::Shot;
 use panestep::stand::Stand;
-use panestep::take::{self, Ending, Files, Folder, FolderError, Journal, Outcome, Stage, TakeError};
+use panestep::take::{
+    self, Ending, Files, Folder, FolderError, Journal, Outcome, Stage, TakeError,
+};
 use panestep_protocol::ShotId;
 
 use super::people::{Desk, Onlooker};

@@ -374,6 +374,9 @@ impl TakeState {
         match entry {
             Entry::Begun { .. } => return Err("the take begins twice"),
             Entry::Session { .. } | Entry::Halted { .. } => {}
+            Entry::Homing { axis } => {
+                self.homed.remove(axis);
+            }
             Entry::Homed {
                 axis, boot, off, ..
             } => {

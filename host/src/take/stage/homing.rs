@@ -78,14 +78,19 @@ impl Crew<'_, '_> {
                 }
                 let homed = homed.contains(usize::from(axis.channel));
                 // A count goes on after a stop too: what the switch says by it is worth knowing.
-                counted[place] = match self.state() {
-                    Some(state) if state.unchecked().len() > 0 => {
-                        undisturbed && state.counted(&axis.name(), boot)
-                    }
-                    Some(state) => homed || state.counted(&axis.name(), boot),
+                // It is this take's only where this take has homed the axis, and seen it done.
+                let ours = self
+                    .state()
+                    .map(|state| undisturbed && state.counted(&axis.name(), boot));
+                let unchecked = self
+                    .state()
+                    .is_some_and(|state| state.unchecked().len() > 0);
+                counted[place] = match ours {
+                    Some(ours) if unchecked => ours,
+                    Some(ours) => homed || ours,
                     None => homed,
                 };
-                if fresh || !homed {
+                if fresh || !homed || ours == Some(false) {
                     places.push(place);
                 }
             }
@@ -169,6 +174,7 @@ impl Crew<'_, '_> {
                                 axis: &name,
                                 number,
                             });
+                            self.record(&Entry::Homing { axis: name })?;
                             Command::Home(axis.home_order())
                         }
                         Search::Check => {
@@ -176,7 +182,7 @@ impl Crew<'_, '_> {
                                 axis: &name,
                                 number,
                             });
-                            Command::Home(axis.home_order())
+                            Command::Check(axis.home_order())
                         }
                     };
                     self.ask(board, command)?;
