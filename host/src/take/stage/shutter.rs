@@ -201,7 +201,7 @@ impl Crew<'_, '_> {
                     })?
                 }
                 Action::Release { token: _ } => self.release(frame)?,
-                Action::Look { token: _ } => self.look_for_picture()?,
+                Action::Look { token: _ } => self.look_at_exposure(frame)?,
                 Action::Fire { token } => self.fire(rules, token)?,
                 Action::Watch { token } => self.follow(token)?,
                 Action::Fence { token } => self.fence(rules, token)?,
