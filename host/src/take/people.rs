@@ -16,9 +16,9 @@ pub trait Person {
     /// Asks whether a frame has been exposed, once and whole. Never guess.
     fn exposed(&mut self, question: &Question) -> Option<bool>;
 
-    /// Asks for a finger on the camera's release, once. `false`: the release has been left alone,
-    /// and the take stops here.
-    fn fire(&mut self, frame: u32) -> bool;
+    /// Asks for a finger on the camera's release, once. `false`: the release has been left alone
+    /// for certain, and the take stops here. `None`: nobody says; the question comes again.
+    fn fire(&mut self, frame: u32) -> Option<bool>;
 
     /// Asks whether frames that a home check has put in doubt are to be shot again. `false` keeps
     /// them as they are.

@@ -260,11 +260,15 @@ impl Crew<'_, '_> {
                 words,
                 time_out: *time_out,
             }),
-            Release::Hand if self.stage.person.fire(frame) => Released::Took,
-            Release::Hand => {
-                self.left_alone = true;
-                Released::NotBegun
-            }
+            Release::Hand => match self.stage.person.fire(frame) {
+                Some(true) => Released::Took,
+                Some(false) => {
+                    self.left_alone = true;
+                    Released::NotBegun
+                }
+                // It may have been pressed: the intent stays open.
+                None => return Err(Interrupt::Person),
+            },
             Release::Board { .. } => {
                 return Err(TakeError::Schedule("a board fires the camera").into());
             }
