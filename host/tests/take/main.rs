@@ -4,7 +4,6 @@
 mod changes;
 mod evidence;
 mod exchange;
-mod explore;
 mod faults;
 mod rig;
 mod state;
