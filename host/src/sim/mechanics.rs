@@ -101,11 +101,11 @@ fn far_place(axis: &stand::Axis, home: f64) -> (f64, Side, Side) {
     }
 }
 
-/// Upper bound of the time in which an axis comes to rest from its greatest speed, ns: whichever
-/// shape its ramp has, and with the whole move's part.
+/// Upper bound of the time in which an axis comes to rest, ns: from its greatest speed, whichever
+/// shape its ramp has, and in the midst of speeding up, which has to end first.
 fn stop_time(motor: &stand::Motor) -> u64 {
-    let ramp = motor.speed / motor.acceleration + motor.acceleration / motor.jerk;
-    let time = ramp.max(2.0 * (motor.speed / motor.jerk).sqrt());
+    let ramp = motor.speed / motor.acceleration + 2.0 * motor.acceleration / motor.jerk;
+    let time = ramp.max(3.0 * (motor.speed / motor.jerk).sqrt());
     (time * 1e9) as u64 + STOP_MARGIN
 }
 
@@ -391,8 +391,9 @@ impl Mechanics {
     /// A carriage has moved, because somebody wanted it to or by itself: switches follow, pictures
     /// blur.
     fn moved(&mut self, axis: usize, wanted: bool) {
-        let now = self.now;
-        self.last_motion = now;
+        if wanted {
+            self.last_motion = self.now;
+        }
         if self.camera.shaken() && wanted {
             let number = self.camera.taken.len() as u32 + 1;
             self.violated(Law::MovedWhileOpen {

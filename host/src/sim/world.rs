@@ -261,7 +261,10 @@ impl World {
             return false;
         }
         match when {
-            When::Now => self.strike(fault),
+            When::Now => {
+                self.strike(fault);
+                self.strike_asked();
+            }
             When::At(time) => {
                 let at = nanoseconds(time).max(self.now);
                 let mut mechanics = self.mechanics.borrow_mut();
@@ -337,6 +340,8 @@ impl World {
                 Fault::SwapWires { axis } => {
                     if let Some(drive) = mechanics.drive_mut(axis) {
                         drive.positive_when_high = !drive.positive_when_high;
+                        // Backing off a switch, it runs farther onto it.
+                        drive.home.suspect = true;
                     }
                 }
                 Fault::HomeSwitch { axis, fault } => {

@@ -108,6 +108,11 @@ impl Director {
         }
     }
 
+    /// So late it is.
+    pub fn pass_to(&mut self, now: Duration) {
+        self.now = now;
+    }
+
     /// Whether everything that was planned has struck.
     #[must_use]
     pub fn spent(&self) -> bool {

@@ -285,7 +285,9 @@ impl Ledger {
             if taken.by_hand {
                 continue;
             }
-            if taken.blurred {
+            // A motor without supply holds nothing, and nobody senses it.
+            let held = !self.astray.values().any(|at| *at < taken.closed);
+            if taken.blurred && held {
                 findings.push(("blurred", format!("frame {frame}: moved while exposed")));
             }
             let pose = [

@@ -207,6 +207,8 @@ impl<'a> Take<'a> {
                 .borrow_mut()
                 .cue(Moment::Run(resumes + 1));
             inject(&self.sim, faults);
+            let now = self.sim.clock().now();
+            self.director.borrow_mut().pass_to(now);
             self.director
                 .borrow_mut()
                 .note(|| format!("run {} begins", resumes + 1));
@@ -214,6 +216,8 @@ impl<'a> Take<'a> {
                 self.director.borrow_mut().read_lines();
             }
             let ended = self.once();
+            let now = self.sim.clock().now();
+            self.director.borrow_mut().pass_to(now);
             self.check_laws();
             let died = self.director.borrow().dead.is_some();
             match ended {
@@ -307,9 +311,14 @@ impl<'a> Take<'a> {
 
     fn check_laws(&mut self) {
         let violations = self.sim.violations();
+        let mut named = std::collections::BTreeSet::new();
         for violation in &violations[self.laws_seen.min(violations.len())..] {
             let kind = format!("{:?}", violation.law);
             let kind = kind.split([' ', '{']).next().unwrap_or_default().to_owned();
+            // One broken at every step need be told once.
+            if !named.insert(kind.clone()) {
+                continue;
+            }
             self.found(
                 &format!("law broken: {kind}"),
                 format!("{:?} at {:?}", violation.law, violation.at),

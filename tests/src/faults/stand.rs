@@ -21,8 +21,9 @@ pub const HAND: AxisId = AxisId(MOTORS);
 const PRESS: Duration = Duration::from_millis(40);
 const EXPOSURE: Duration = Duration::from_millis(50);
 const DELAY: Duration = Duration::from_millis(20);
-/// From the closing of the release until the shutter has certainly closed.
-pub const WINDOW: Duration = Duration::from_millis(100);
+/// From the closing of the release until the shutter has certainly closed, even where the camera
+/// exposes twice: a second contact has to fall within it.
+pub const WINDOW: Duration = Duration::from_millis(130);
 
 /// What a stand is like.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -222,7 +223,7 @@ impl Build {
             tick_rate: 5000,
             boot_time: Duration::from_millis(200),
             hysteresis: 0.05,
-            overtravel: 1.0,
+            overtravel: 0.7,
             far_switches: self.far_switches,
             runs_back: if self.runs_back {
                 vec![AxisId(1)]
