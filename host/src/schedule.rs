@@ -9,6 +9,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::stand::{AxisUnit, Way};
 
+/// Most frames of a schedule.
+pub const MAX_FRAMES: u32 = 1_000_000;
+
 /// Everything that a take needs to know.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Schedule {

@@ -124,8 +124,8 @@ pub struct HomingReport {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, MaxSize, Schema)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct HomeFound {
-    /// Where the switch tripped on the slow approach by the count before this homing: less the
-    /// order's edge, it is what the count was wrong by.
+    /// Where the switch tripped on the slow approach by the count before this homing, or by the
+    /// count that a check keeps: less the order's edge, it is what the count was wrong by.
     pub was: Steps,
     /// The step at which the switch opened again, less the step at which it tripped: its
     /// hysteresis, and the slack of the drive.

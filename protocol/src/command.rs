@@ -66,6 +66,10 @@ pub enum Command {
         /// The lamps that burn.
         on: u8,
     },
+    /// Look for an axis's home switch as [`Command::Home`] does, but keep the count: the report
+    /// says where the switch tripped by that count. Refused where the axis is not homed. Answered
+    /// at once; while it looks, and where it does not find the switch, the axis is not homed.
+    Check(HomeOrder),
 }
 
 /// Which end of an axis.
@@ -143,7 +147,8 @@ pub struct HomeOrder {
     pub back_off: u32,
     /// How far beyond the opening of the switch to come to rest, in steps.
     pub clear: u32,
-    /// Position of the step at which the switch trips on the slow approach.
+    /// Position of the step at which the switch trips on the slow approach; a check does not set
+    /// the counter by it.
     pub edge: Steps,
 }
 

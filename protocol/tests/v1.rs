@@ -62,7 +62,7 @@ fn the_schema_hash_is_pinned() {
     assert_eq!(schema(), SCHEMA, "the hash is now {:02X?}", schema());
 }
 
-const SCHEMA: [u8; 8] = [0x13, 0xEF, 0xA3, 0x48, 0xC8, 0x11, 0x1D, 0x89];
+const SCHEMA: [u8; 8] = [0x0B, 0xC5, 0x7D, 0x5D, 0x03, 0x03, 0x45, 0xD4];
 
 fn hello() -> ToBoard {
     ToBoard::Hello(Hello {
@@ -192,6 +192,7 @@ fn index_of_command(command: &Command) -> u8 {
         Command::Fire(_) => 11,
         Command::Fence { .. } => 12,
         Command::Lamps { .. } => 13,
+        Command::Check(_) => 14,
     }
 }
 
@@ -366,6 +367,27 @@ fn commands() -> Vec<(Command, Vec<Field>)> {
             Command::Lamps { on: 0b1000_0001 },
             vec![("Lamps", &[0x0D]), ("on, a plain byte", &[0x81])],
         ),
+        (
+            Command::Check(HomeOrder {
+                axis: AxisIndex(2),
+                fast: 129,
+                slow: 64,
+                search: 16_384,
+                back_off: 300,
+                clear: 0,
+                edge: Steps(-65),
+            }),
+            vec![
+                ("Check", &[0x0E]),
+                ("axis", &[0x02]),
+                ("fast", &[0x81, 0x01]),
+                ("slow", &[0x40]),
+                ("search", &[0x80, 0x80, 0x01]),
+                ("back_off", &[0xAC, 0x02]),
+                ("clear", &[0x00]),
+                ("edge", &[0x81, 0x01]),
+            ],
+        ),
     ]
 }
 
@@ -389,7 +411,7 @@ fn every_command() {
         ];
         pin(&message, &[head, &fields].concat());
     }
-    complete(&pinned, 14);
+    complete(&pinned, 15);
 }
 
 #[test]

@@ -11,6 +11,9 @@
 //! An axis that stands on its home switch begins with backing off. One that stands on the switch
 //! at the other end first leaves that one, slowly: were its motor wired the wrong way round, it
 //! would otherwise run into the end at full speed.
+//!
+//! A check goes the same way and looks as closely, but the counter stays as it is: it says where
+//! the edge is by the count, and whether that is where it ought to be is for the host to judge.
 
 use panestep_protocol::answer::HomeFound;
 use panestep_protocol::{HomeOrder, HomingFault, RequestId, Steps};
@@ -24,6 +27,8 @@ pub struct HomePlan {
     pub order: HomeOrder,
     /// The request that asked for it.
     pub request: RequestId,
+    /// Whether the counter is kept: a check.
+    pub keep: bool,
     /// Over [`HomeOrder::search`], ramped.
     pub fast: Profile,
     /// Over [`HomeOrder::back_off`], slow.
@@ -113,8 +118,10 @@ pub(crate) struct Search {
     start: i32,
     /// The reading at the last tick.
     last: bool,
-    /// Where it tripped on the slow approach, by the counter before; the opening, less the edge.
+    /// Where it tripped on the slow approach, by the counter before and by the counter since;
+    /// the opening, less the edge.
     was: i32,
+    edge: i32,
     opened: i32,
     /// Ticks for which a reading must stay the same to be believed, and longest wait for that.
     steady: u32,
@@ -135,6 +142,7 @@ impl Search {
             start: 0,
             last: false,
             was: 0,
+            edge: 0,
             opened: 0,
             // Small switches bounce for some 2 ms, seldom for more than 6 (J. Ganssle, "A Guide
             // to Debouncing"; from memory).
@@ -281,10 +289,15 @@ impl Search {
             Phase::Approach => {
                 self.was = view.position;
                 self.phase = Phase::Leave;
-                return Act::Edge;
+                if self.plan.keep {
+                    self.edge = view.position;
+                } else {
+                    self.edge = self.plan.order.edge.0;
+                    return Act::Edge;
+                }
             }
             Phase::Leave => {
-                self.opened = view.position.wrapping_sub(self.plan.order.edge.0);
+                self.opened = view.position.wrapping_sub(self.edge);
                 self.phase = Phase::Clear;
             }
             Phase::Clear => {}

@@ -213,7 +213,7 @@ impl Service {
             Command::Configure(settings) => access.with(|core| core.configure(*settings)).map(done),
             Command::Guard(settings) => access.with(|core| core.guards(*settings)).map(done),
             Command::Drivers { on } => access.with(|core| core.switch_drivers(*on)).map(done),
-            Command::Home(order) => self.home(access, order, request.id).map(done),
+            Command::Home(order) => self.home(access, order, request.id, false).map(done),
             Command::Move { targets } => self.travel(access, targets).map(under),
             Command::Nudge(order) => self.nudge(access, order).map(under),
             Command::Halt => {
@@ -232,6 +232,7 @@ impl Service {
                 access.with(|core| core.lamps(*on));
                 Ok(Answer::Done)
             }
+            Command::Check(order) => self.home(access, order, request.id, true).map(done),
         }
     }
 
@@ -269,18 +270,26 @@ impl Service {
         access.with(|core| core.begin_nudge(order, &path))
     }
 
+    /// Begins a homing, or a check that is to `keep` the count.
     fn home(
         &self,
         access: &mut impl Access,
         order: &HomeOrder,
         request: RequestId,
+        keep: bool,
     ) -> Result<(), Refusal> {
         let axis = order.axis;
         let settings = access.with(|core| core.settings(axis))?;
-        access.with(|core| core.may_home(axis))?;
+        access.with(|core| core.may_home(axis, keep))?;
         let approach = HomePlan::approach(order);
-        // The farthest place from the edge that the axis can get to, and the longest part.
-        let reach = i64::from(order.edge.0.unsigned_abs())
+        // The farthest count that the axis can get to, and the longest part.
+        let origin = if keep {
+            let at = access.with(|core| core.position(axis))?;
+            i64::from(at.0.unsigned_abs()).saturating_add(i64::from(order.search))
+        } else {
+            i64::from(order.edge.0.unsigned_abs())
+        };
+        let reach = origin
             .saturating_add(i64::from(approach))
             .saturating_add(i64::from(order.clear));
         if order.fast == 0
@@ -304,6 +313,7 @@ impl Service {
         let plan = HomePlan {
             order: *order,
             request,
+            keep,
             fast: plan(&[leg], self.tick_rate).map_err(|error| refusal(axis, error))?,
             off: self.steady(axis, order.back_off, order.slow)?,
             on: self.steady(axis, approach, order.slow)?,

@@ -73,7 +73,7 @@ impl Random {
         } else {
             Steps(bench.position(usize::from(axis.0 % 3)))
         };
-        match self.below(24) {
+        match self.below(26) {
             0 => Command::Open { schema: schema() },
             1 => {
                 let mut settings = settings(axis.0);
@@ -102,7 +102,11 @@ impl Random {
                 order.back_off = self.count(900);
                 order.clear = self.count(100);
                 order.edge = self.steps();
-                Command::Home(order)
+                if self.below(3) == 0 {
+                    Command::Check(order)
+                } else {
+                    Command::Home(order)
+                }
             }
             8..=10 => Command::Home(home(axis.0)),
             11..=13 => {
@@ -145,6 +149,7 @@ impl Random {
                 shot: SHOT,
                 token: self.token(),
             },
+            23 | 24 => Command::Check(home(axis.0)),
             _ => Command::Status,
         }
     }

@@ -239,6 +239,10 @@ fn nothing_steps_while_the_stop_is_open_from_the_start() {
         Refusal::Halted(Halt::Stop)
     );
     assert_eq!(
+        bench.refused(Command::Check(bench::home(0))),
+        Refusal::Halted(Halt::Stop)
+    );
+    assert_eq!(
         bench.refused(Command::Drivers { on: true }),
         Refusal::Halted(Halt::Stop)
     );
@@ -328,6 +332,7 @@ fn refusals_before_anything_moves() {
         Command::Guard(GUARD),
         Command::Drivers { on: false },
         Command::Home(bench::home(1)),
+        Command::Check(bench::home(1)),
         Command::Nudge(NudgeOrder {
             axis,
             from: at,

@@ -7,7 +7,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use panestep::schedule::Schedule;
 use panestep::stand::Stand;
-use panestep::take::{self, HandProblem, HandRequest, Person, Question, Watch};
+use panestep::take::{
+    self, Drift, HandProblem, HandRequest, Person, Question, Span, Suspects, Watch,
+};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 
@@ -46,30 +48,48 @@ impl Watch for Onlooker {
             take::Progress::Connected { board } => {
                 self.progress.say(&format!("board {board} answers"));
             }
-            take::Progress::Homing { axis } => {
-                self.progress.say(&format!("homing {axis}"));
-            }
-            take::Progress::Drifted {
+            take::Progress::Homing {
                 axis,
-                off,
-                within,
-                unit,
-            } => self.progress.say(&format!(
-                "warning: {axis} was {off:+.3} {unit} from where it was counted, more than its \
-                 switch may differ ({within:.3} {unit}): it has lost steps since it was homed, or \
-                 the switch is not exact",
-                unit = unit.sign()
+                number: (number, all),
+            } => {
+                self.progress
+                    .say(&format!("homing {axis} ({number} of {all})"));
+            }
+            take::Progress::Checking {
+                axis,
+                number: (number, all),
+            } => {
+                self.progress
+                    .say(&format!("home check of {axis} ({number} of {all})"));
+            }
+            take::Progress::Checked { frames } => self.progress.say(&format!(
+                "every axis is where it is counted; {frames} frames checked"
+            )),
+            take::Progress::Doubted { drift, frames } => {
+                self.progress.say(&doubt(drift, frames));
+            }
+            take::Progress::Unchecked { axis, frames } => self.progress.say(&format!(
+                "warning: {axis} has lost its count, so that whether it was in its place for \
+                 {} cannot be checked any more",
+                listed(frames)
+            )),
+            take::Progress::Changed { what, frames } => {
+                self.progress.say(&format!("{}: {what}", listed(frames)));
+            }
+            take::Progress::Strangers { pictures } => self.progress.say(&format!(
+                "in the pictures' folder there lie already, of no exposure of this take: {}",
+                pictures.join(", ")
             )),
             take::Progress::Exposing { frame } => self.frame.set(frame),
             take::Progress::Frame {
-                frame,
+                done,
                 elapsed,
                 left,
                 ..
             } => {
                 if std::mem::take(&mut self.first) {
                     // The first frame's time says nothing yet about the others'.
-                    self.progress.at(u64::from(frame), "");
+                    self.progress.at(u64::from(done), "");
                     return;
                 }
                 let message = format!(
@@ -77,7 +97,7 @@ impl Watch for Onlooker {
                     screen::clock_time(elapsed),
                     screen::clock_time(left)
                 );
-                self.progress.at(u64::from(frame), &message);
+                self.progress.at(u64::from(done), &message);
             }
             take::Progress::Moving { frame } if std::mem::take(&mut self.starting) => {
                 self.progress.say(&format!(
@@ -88,6 +108,34 @@ impl Watch for Onlooker {
             | take::Progress::Moving { .. }
             | take::Progress::Arrived { .. } => {}
         }
+    }
+}
+
+/// Frames as a person says them.
+pub(crate) fn listed(frames: &[Span]) -> String {
+    let one = matches!(frames, [span] if span.first() == span.last());
+    let spans: Vec<String> = frames.iter().map(Span::to_string).collect();
+    format!(
+        "{} {}",
+        if one { "frame" } else { "frames" },
+        spans.join(", ")
+    )
+}
+
+/// What a home check has found, as a sentence.
+fn doubt(drift: &Drift, frames: &[Span]) -> String {
+    let what = format!(
+        "warning: {} is {:+.3} {} from where it is counted, up to {:.1} pixels in the picture: \
+         it has lost steps, was moved while its motor was off, or its switch is not exact",
+        drift.axis, drift.amount, drift.unit, drift.pixels
+    );
+    if frames.is_empty() {
+        what
+    } else {
+        format!(
+            "{what}; {} may have been exposed out of place",
+            listed(frames)
+        )
     }
 }
 
@@ -223,6 +271,32 @@ impl Person for Desk<'_> {
                 "  has frame {} been exposed, once and whole? Look at the camera's last picture. \
                  yes, no, or nothing to stop here:",
                 question.frame
+            ));
+            match self.line()?.to_lowercase().as_str() {
+                "yes" | "y" => return Some(true),
+                "no" | "n" => return Some(false),
+                "" => return None,
+                _ => say("  please type yes or no"),
+            }
+        }
+    }
+
+    fn fire(&mut self, frame: u32) -> bool {
+        say(&format!(
+            "frame {frame}: everything is in place and still. Press the camera's release once, \
+             wait until the exposure is over, then press Enter here; or type no to stop"
+        ));
+        self.line().is_some_and(|line| line.is_empty())
+    }
+
+    fn again(&mut self, suspects: &Suspects) -> Option<bool> {
+        for drift in &suspects.drifts {
+            say(&doubt(drift, &suspects.frames));
+        }
+        loop {
+            say(&format!(
+                "  shoot {} again? yes, no (they are kept as they are), or nothing to stop here:",
+                listed(&suspects.frames)
             ));
             match self.line()?.to_lowercase().as_str() {
                 "yes" | "y" => return Some(true),

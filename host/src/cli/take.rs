@@ -12,7 +12,9 @@ use panestep::plan::times;
 use panestep::schedule::Schedule;
 use panestep::shot::Shot;
 use panestep::stand::Stand;
-use panestep::take::{self, Ending, Folder, FolderError, Journal, Outcome, Stage, TakeError};
+use panestep::take::{
+    self, Ending, Files, Folder, FolderError, Journal, Outcome, Stage, TakeError,
+};
 use panestep_protocol::ShotId;
 
 use super::people::{Desk, Onlooker};
@@ -49,12 +51,15 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     }
     let schedule = planned.into_schedule();
 
-    let (stand_text, shot_text) = texts(&typed.shot)?;
+    let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     let (folder, journal) = Folder::create(
         &path,
-        &stand_text,
-        &shot_text,
-        &art_folder(&typed.shot)?,
+        &Files {
+            stand: &stand_text,
+            shot: &shot_text,
+            art: &folder_of(&typed.shot)?,
+            base: &folder_of(&stand_path)?,
+        },
         &schedule,
         new_shot()?,
         Box::new(jiff::Timestamp::now),
@@ -131,6 +136,8 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
             clock: rig.clock(),
             person: &mut desk,
             watch: &mut onlooker,
+            trigger: &mut (),
+            album: None,
             interrupt: &stop,
         },
     );
@@ -183,8 +190,11 @@ fn run(job: &Job, scene: Option<Scene>, mut journal: Journal) -> Result<(), Fail
             clock: job.rig.clock(),
             person: &mut desk,
             watch: &mut onlooker,
+            trigger: &mut (),
+            album: None,
             interrupt: &stop,
         },
+        &[],
     );
     onlooker.done();
     let go_on = format!("go on with: panestep resume {}", quoted(job.folder.path()));
@@ -199,9 +209,10 @@ fn run(job: &Job, scene: Option<Scene>, mut journal: Journal) -> Result<(), Fail
             }
             Ok(())
         }
-        Ok(Outcome::Interrupted { next }) => Err(Failure::stopped(format!(
-            "stopped before frame {next}; everything stands still"
-        ))
+        Ok(Outcome::Interrupted { next }) => Err(Failure::stopped(match next {
+            Some(frame) => format!("stopped before frame {frame}; everything stands still"),
+            None => "stopped; every frame is exposed, and everything stands still".to_owned(),
+        })
         .hint(go_on)),
         Err(error) if error.resumable() => Err(ended(&error).hint(go_on)),
         Err(error) => Err(ended(&error)),
@@ -258,8 +269,8 @@ fn ended(error: &TakeError) -> Failure {
     }
 }
 
-/// The two files' texts, for the take's copies.
-fn texts(shot: &Path) -> Result<(String, String), Failure> {
+/// The stand file's path and the two files' texts, for the take's copies.
+fn texts(shot: &Path) -> Result<(PathBuf, String, String), Failure> {
     let read = |path: &Path| {
         fs::read_to_string(path)
             .map_err(|error| Failure::could_not(format!("{}: {error}", path.display())))
@@ -267,13 +278,14 @@ fn texts(shot: &Path) -> Result<(String, String), Failure> {
     let shot_text = read(shot)?;
     let stand = panestep::file::stand_of(&shot.display().to_string(), &shot_text)
         .map_err(|problems| plan::file_failure(&problems))?;
-    let stand_text = read(&shot.parent().unwrap_or(Path::new("")).join(stand))?;
-    Ok((stand_text, shot_text))
+    let stand_path = shot.parent().unwrap_or(Path::new("")).join(stand);
+    let stand_text = read(&stand_path)?;
+    Ok((stand_path, stand_text, shot_text))
 }
 
-/// The folder that the shot's art lies relative to, wherever the take is gone on with from.
-fn art_folder(shot: &Path) -> Result<PathBuf, Failure> {
-    let folder = match shot.parent() {
+/// A file's folder, wherever the take is gone on with from.
+fn folder_of(file: &Path) -> Result<PathBuf, Failure> {
+    let folder = match file.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
     };

@@ -3,14 +3,12 @@
 use std::path::Path;
 
 use super::reader::{At, Table};
+use crate::schedule::MAX_FRAMES;
 use crate::shot::{Distance, FocusKey, Key, Layer, Shift, ShiftTrack, Shot, Track, Viewer};
 use crate::stand::{AxisUnit, Carrier, LevelId, Stand, Way};
 
 /// Longest name of a shot, characters.
 const MAX_NAME: usize = 80;
-
-/// Most frames of a shot.
-const MAX_FRAMES: u32 = 1_000_000;
 
 const MM: AxisUnit = AxisUnit::Millimetre;
 const DEGREES: AxisUnit = AxisUnit::Degree;

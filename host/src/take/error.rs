@@ -139,17 +139,51 @@ pub enum TakeError {
         /// What was offered now.
         now: u64,
     },
-    /// The board knows of an exposure that the journal does not.
+    /// A frame that the take does not have.
+    #[error("there is no frame {frame}: the take has {frames}; nothing was changed")]
+    NoFrame {
+        /// The frame.
+        frame: u32,
+        /// How many there are.
+        frames: u32,
+    },
+    /// Not so many frames are exposed.
     #[error(
-        "board {board:?} has fired exposure {slot} (try {attempt}) of this take, of which the journal knows nothing: the journal is an older copy; nothing was moved"
+        "cannot go back by {count}: {exposed} of the frames asked for are exposed; nothing was changed"
     )]
-    JournalBehind {
-        /// The board.
-        board: String,
-        /// The slot.
-        slot: u32,
-        /// The try.
-        attempt: u16,
+    NotSoFar {
+        /// How far.
+        count: u32,
+        /// How many are exposed, up to that.
+        exposed: usize,
+    },
+    /// Nobody has answered anything about a frame.
+    #[error("there is no answer about frame {frame} that could be taken back; nothing was changed")]
+    NoAnswer {
+        /// The frame.
+        frame: u32,
+    },
+    /// Pictures have come that nobody asked for.
+    #[error(
+        "{}: a picture has come that no exposure of this take has made: {}; somebody has pressed the camera's release, or an exposure has made two. Have a look at it; the take goes on without it",
+        at_frame(*frame), pictures.join(", ")
+    )]
+    Strangers {
+        /// The frame that was about to be exposed; none at the end.
+        frame: Option<u32>,
+        /// Their files.
+        pictures: Vec<String>,
+    },
+    /// The pictures' folder cannot be read.
+    #[error("the folder that the pictures arrive in cannot be read: {0}")]
+    Album(std::io::Error),
+    /// The command that takes the pictures could not be started.
+    #[error("frame {frame}: the command that takes the picture cannot be run: {why}")]
+    Command {
+        /// The frame.
+        frame: u32,
+        /// Why.
+        why: String,
     },
     /// The journal.
     #[error(transparent)]
@@ -167,6 +201,13 @@ pub enum TakeError {
     /// The clock ended a wait.
     #[error("interrupted: {0}")]
     Clock(std::io::Error),
+}
+
+fn at_frame(frame: Option<u32>) -> String {
+    frame.map_or_else(
+        || "after the last frame".to_owned(),
+        |frame| format!("before frame {frame}"),
+    )
 }
 
 /// What else to check where a port leads to nobody.
@@ -195,7 +236,8 @@ impl TakeError {
             Self::Halted { .. }
             | Self::Counter { .. }
             | Self::Switch { .. }
-            | Self::NotReady { .. } => Ending::Stopped,
+            | Self::NotReady { .. }
+            | Self::Strangers { .. } => Ending::Stopped,
             _ => Ending::CouldNot,
         }
     }
@@ -209,7 +251,9 @@ impl TakeError {
                 | Self::OtherSchedule { .. }
                 | Self::NoRoom { .. }
                 | Self::Move(_)
-                | Self::JournalBehind { .. }
+                | Self::NoFrame { .. }
+                | Self::NotSoFar { .. }
+                | Self::NoAnswer { .. }
                 | Self::Journal(JournalError::Damaged { .. } | JournalError::OutOfOrder { .. })
         )
     }

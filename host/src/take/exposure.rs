@@ -6,34 +6,53 @@
 //!
 //! # The exchange
 //!
-//! 1. The pose is reached: record the intent (token, boot) and sync it.
+//! 1. The pose is reached: record the intent (token, and the board's start) and sync it.
 //! 2. Only then fire; repeats carry the same token, and the board acts once on each.
-//! 3. The board says fired, and the flash contact (where wired) agrees: record done and sync it.
+//! 3. The board says fired, and the evidence agrees, as far as the stand has any: the flash
+//!    contact closed once, one new picture arrived. Record done and sync it.
 //! 4. Only then may anything move.
 //!
 //! Whenever an answer fails to come, fence: the board makes the token unfireable and then says
 //! whether it was fired. Never fired: record the void, sync it, go on with the next attempt.
+//!
+//! A command of the user's own and a person's finger take the board's place in step 2, without a
+//! token and without a fence: where they leave a doubt, a person is asked.
 //!
 //! # Why at most once
 //!
 //! A second pulse for a slot needs a second token. That needs a void or a verdict "not exposed" on
 //! disk. A void needs the board's "never": given after the fence, which makes the token
 //! unfireable in this start of the board; in any later start the order names another boot and is
-//! refused. Or it needs a mark earlier than the token, which proves that the board began none.
+//! refused. Or it needs a mark earlier than the token, which proves that the board began none. Or
+//! a command that could not even be started, or a person who says that the release was left alone.
 //!
 //! # Why none is skipped
 //!
-//! The next slot's intent needs this slot closed, and it closes only by evidence (fired, and one
-//! contact where it is wired) or by a person's verdict, synced.
+//! The next slot's intent needs this slot closed, and it closes only by evidence (fired, one
+//! contact where it is wired, one good picture where they are watched) or by a person's verdict,
+//! synced.
 //!
 //! # What cannot be decided
 //!
-//! Then a person is asked, with what is known ([`Known`]): U1, a reset without a mark that decides
-//! ([`Known::ResetNoMark`]); U2, the mark is this very token ([`Known::ResetBegun`]); U4, no
-//! contact closed ([`Known::NoContact`]); U5, the contact closed more than once
-//! ([`Known::Contacts`]); U6, the board has forgotten the take or the mark is ahead of the journal
-//! ([`Known::Forgotten`], [`Known::MarkAhead`]). U3, a pulse that a camera without a contact did
-//! not follow, shows nowhere: there the promise is one pulse a slot.
+//! Then a person is asked, with what is known ([`Known`]):
+//!
+//! * U1, a reset without a mark that decides ([`Known::ResetNoMark`]);
+//! * U2, the mark is this very token ([`Known::ResetBegun`]): none, a part, or the whole;
+//! * U4, no contact closed ([`Known::NoContact`]), or no picture came ([`Known::NoPicture`]): the
+//!   camera, or the wire or the card;
+//! * U5, the contact closed more than once ([`Known::Contacts`]), or several pictures came
+//!   ([`Known::Pictures`]), or one that cannot be this exposure's ([`Known::Flawed`]);
+//! * U6, the board has forgotten the take or the mark is ahead of the journal
+//!   ([`Known::Forgotten`], [`Known::MarkAhead`]);
+//! * U7, a command failed or took too long ([`Known::CommandFailed`],
+//!   [`Known::CommandTimedOut`]), or the program itself ended before a command or a person had
+//!   answered ([`Known::RunEnded`]).
+//!
+//! A picture that has come is shown with the question; it does not decide it: it may be of half an
+//! exposure, or of a hand on the release.
+//!
+//! U3, a pulse that a camera without a contact and without watched pictures did not follow, shows
+//! nowhere: there the promise is one pulse a slot.
 
 use panestep_protocol::{BootId, ExposureFact, Mark, ShotId, Token};
 
@@ -49,8 +68,8 @@ pub enum State {
     Intending {
         /// The token.
         token: Token,
-        /// The board's start.
-        boot: BootId,
+        /// The board's start, where a board is to fire.
+        boot: Option<BootId>,
     },
     /// The order has been given, and its outcome is not known yet.
     Firing {
@@ -65,6 +84,20 @@ pub enum State {
         token: Token,
         /// The board's start that the intent names.
         boot: BootId,
+    },
+    /// A command of the user's own runs, or a person's finger is waited for.
+    Releasing {
+        /// The token.
+        token: Token,
+    },
+    /// Its picture is waited for.
+    Looking {
+        /// The token.
+        token: Token,
+        /// How often the contact closed.
+        contacts: u8,
+        /// What is in doubt anyway: then a picture does not decide, but is shown.
+        doubt: Option<Known>,
     },
     /// A person has to say what became of it.
     Asking {
@@ -99,10 +132,11 @@ pub enum State {
 /// What happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Event {
-    /// Everything is in place and at rest, as seen in a session with this start of the board.
+    /// Everything is in place and at rest.
     PoseReached {
-        /// The board's start.
-        boot: BootId,
+        /// The start of the board that is to fire, as this session found it; none where no board
+        /// fires.
+        boot: Option<BootId>,
     },
     /// The record asked for last is on disk.
     Durable,
@@ -129,6 +163,18 @@ pub enum Event {
         /// The mark.
         mark: Option<Mark>,
     },
+    /// A command has ended, or a person has answered.
+    Released {
+        /// How.
+        how: Released,
+    },
+    /// A new run has found the intent open, and no board that could be asked.
+    TakenUp,
+    /// The pictures' folder has been looked at for long enough.
+    Looked {
+        /// What has come.
+        found: Found,
+    },
     /// A person has decided.
     Verdict {
         /// The token that was asked about.
@@ -145,11 +191,21 @@ pub enum Action {
     RecordIntent {
         /// The token.
         token: Token,
-        /// The board's start.
-        boot: BootId,
+        /// The board's start, where a board is to fire.
+        boot: Option<BootId>,
     },
     /// Order the exposure.
     Fire {
+        /// The token.
+        token: Token,
+    },
+    /// Run the user's command, or ask for a person's finger; answer with [`Event::Released`].
+    Release {
+        /// The token.
+        token: Token,
+    },
+    /// Wait for the picture; answer with [`Event::Looked`].
+    Look {
         /// The token.
         token: Token,
     },
@@ -212,6 +268,55 @@ pub enum Known {
     NoContact,
     /// Fired, and the flash contact closed so often.
     Contacts(u8),
+    /// Fired, but no picture has come.
+    NoPicture,
+    /// Fired, and so many pictures have come.
+    Pictures(u8),
+    /// Fired, and one picture has come that cannot be this exposure's.
+    Flawed(Flaw),
+    /// The command ended with this exit code, or by a signal.
+    CommandFailed(Option<i32>),
+    /// The command did not end in time, and was ended.
+    CommandTimedOut,
+    /// The program ended before it heard what became of the exposure.
+    RunEnded,
+}
+
+/// What is wrong with a picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Flaw {
+    /// It cannot be read, or only in part.
+    Unreadable,
+    /// It is black.
+    Black,
+    /// It is the same, dot for dot, as an earlier one of this take.
+    Copy,
+}
+
+/// What has come into the pictures' folder.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Found {
+    /// Nothing.
+    Nothing,
+    /// One good new picture.
+    One,
+    /// So many.
+    Several(u8),
+    /// One that is no good.
+    Flawed(Flaw),
+}
+
+/// How a command or a finger did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Released {
+    /// The picture has been taken: exit code 0, or the person says so.
+    Took,
+    /// The command could not be started, or the person has left the release alone.
+    NotBegun,
+    /// The command ended with this exit code, or by a signal.
+    Failed(Option<i32>),
+    /// The command did not end in time, and was ended.
+    TimedOut,
 }
 
 /// What holds for the whole take.
@@ -221,6 +326,8 @@ pub struct Rules {
     pub shot: ShotId,
     /// Whether each exposure must close the flash contact exactly once.
     pub flash_contact: bool,
+    /// Whether each exposure must bring one new picture.
+    pub pictures: bool,
 }
 
 impl State {
@@ -230,10 +337,14 @@ impl State {
         Self::Ready { token }
     }
 
-    /// A slot whose intent is on disk and whose outcome is not: only a new session can tell.
+    /// A slot whose intent is on disk and whose outcome is not: only a new session with the board
+    /// can tell ([`Event::Connected`]), or where none fired, a person ([`Event::TakenUp`]).
     #[must_use]
-    pub const fn in_doubt(token: Token, boot: BootId) -> Self {
-        Self::Fencing { token, boot }
+    pub const fn in_doubt(token: Token, boot: Option<BootId>) -> Self {
+        match boot {
+            Some(boot) => Self::Fencing { token, boot },
+            None => Self::Releasing { token },
+        }
     }
 
     /// The token.
@@ -244,6 +355,8 @@ impl State {
             | Self::Intending { token, .. }
             | Self::Firing { token, .. }
             | Self::Fencing { token, .. }
+            | Self::Releasing { token }
+            | Self::Looking { token, .. }
             | Self::Asking { token, .. }
             | Self::Closing { token }
             | Self::Voiding { token }
@@ -263,9 +376,10 @@ pub fn step(state: State, event: Event, rules: Rules) -> (State, Option<Action>)
             State::Intending { token, boot },
             Some(Action::RecordIntent { token, boot }),
         ),
-        (State::Intending { token, boot }, Event::Durable) => {
-            (State::Firing { token, boot }, Some(Action::Fire { token }))
-        }
+        (State::Intending { token, boot }, Event::Durable) => match boot {
+            Some(boot) => (State::Firing { token, boot }, Some(Action::Fire { token })),
+            None => (State::Releasing { token }, Some(Action::Release { token })),
+        },
         (
             State::Intending { token, .. } | State::Closing { token } | State::Voiding { token },
             Event::DiskFailed,
@@ -297,6 +411,27 @@ pub fn step(state: State, event: Event, rules: Rules) -> (State, Option<Action>)
                 after_reset(token, mark, rules)
             }
         }
+        (State::Releasing { token }, Event::Released { how }) => match how {
+            Released::Took => evidence(token, 0, rules),
+            Released::NotBegun => void(token),
+            Released::Failed(code) => doubt(token, 0, Known::CommandFailed(code), rules),
+            Released::TimedOut => doubt(token, 0, Known::CommandTimedOut, rules),
+        },
+        (State::Releasing { token }, Event::TakenUp) => doubt(token, 0, Known::RunEnded, rules),
+        (
+            State::Looking {
+                token,
+                contacts,
+                doubt,
+            },
+            Event::Looked { found },
+        ) => match (doubt, found) {
+            (Some(known), _) => ask(token, known),
+            (None, Found::One) => done(token, contacts),
+            (None, Found::Nothing) => ask(token, Known::NoPicture),
+            (None, Found::Several(count)) => ask(token, Known::Pictures(count)),
+            (None, Found::Flawed(flaw)) => ask(token, Known::Flawed(flaw)),
+        },
         (State::Asking { token, .. }, Event::Verdict { token: of, exposed }) if of == token => (
             if exposed {
                 State::Closing { token }
@@ -334,19 +469,20 @@ fn told(
             Some(Action::Fence { token }),
         ),
         ExposureFact::Running => (State::Firing { token, boot }, Some(Action::Watch { token })),
-        ExposureFact::Fired { contacts } if contacts == 1 || !rules.flash_contact => (
-            State::Closing { token },
-            Some(Action::RecordDone { token, contacts }),
-        ),
-        ExposureFact::Fired { contacts: 0 } => ask(token, Known::NoContact),
-        ExposureFact::Fired { contacts } => ask(token, Known::Contacts(contacts)),
+        ExposureFact::Fired { contacts } if contacts == 1 || !rules.flash_contact => {
+            evidence(token, contacts, rules)
+        }
+        ExposureFact::Fired { contacts: 0 } => doubt(token, 0, Known::NoContact, rules),
+        ExposureFact::Fired { contacts } => {
+            doubt(token, contacts, Known::Contacts(contacts), rules)
+        }
         // Without a fence before it, an order may still be on its way.
         ExposureFact::Never | ExposureFact::Unknown if !fencing => (
             State::Fencing { token, boot },
             Some(Action::Fence { token }),
         ),
         ExposureFact::Never => void(token),
-        ExposureFact::Unknown => ask(token, Known::Forgotten),
+        ExposureFact::Unknown => doubt(token, 0, Known::Forgotten, rules),
     }
 }
 
@@ -354,16 +490,52 @@ fn after_reset(token: Token, mark: Option<Mark>, rules: Rules) -> (State, Option
     match mark {
         Some(mark) if mark.shot == rules.shot => match mark.token.cmp(&token) {
             std::cmp::Ordering::Less => void(token),
-            std::cmp::Ordering::Equal => ask(token, Known::ResetBegun),
-            std::cmp::Ordering::Greater => ask(token, Known::MarkAhead),
+            std::cmp::Ordering::Equal => doubt(token, 0, Known::ResetBegun, rules),
+            std::cmp::Ordering::Greater => doubt(token, 0, Known::MarkAhead, rules),
         },
         // A mark of another take cannot be set before or after this token.
-        _ => ask(token, Known::ResetNoMark),
+        _ => doubt(token, 0, Known::ResetNoMark, rules),
     }
 }
 
 fn void(token: Token) -> (State, Option<Action>) {
     (State::Voiding { token }, Some(Action::RecordVoid { token }))
+}
+
+/// Fired, and all else agrees: what is left is the picture, where they are watched.
+fn evidence(token: Token, contacts: u8, rules: Rules) -> (State, Option<Action>) {
+    if rules.pictures {
+        look(token, contacts, None)
+    } else {
+        done(token, contacts)
+    }
+}
+
+/// A person has to be asked; where pictures are watched, with what has come.
+fn doubt(token: Token, contacts: u8, known: Known, rules: Rules) -> (State, Option<Action>) {
+    if rules.pictures {
+        look(token, contacts, Some(known))
+    } else {
+        ask(token, known)
+    }
+}
+
+fn look(token: Token, contacts: u8, doubt: Option<Known>) -> (State, Option<Action>) {
+    (
+        State::Looking {
+            token,
+            contacts,
+            doubt,
+        },
+        Some(Action::Look { token }),
+    )
+}
+
+fn done(token: Token, contacts: u8) -> (State, Option<Action>) {
+    (
+        State::Closing { token },
+        Some(Action::RecordDone { token, contacts }),
+    )
 }
 
 fn ask(token: Token, known: Known) -> (State, Option<Action>) {

@@ -9,7 +9,7 @@ use thiserror::Error;
 
 use super::disk::FileDisk;
 use super::fingerprint::fingerprint;
-use super::journal::{Journal, JournalError, Stamp};
+use super::journal::{Entry, Hex, Journal, JournalError, Stamp};
 use crate::schedule::Schedule;
 
 /// Why a take's folder cannot be used.
@@ -51,6 +51,19 @@ pub enum FolderError {
     },
 }
 
+/// The two files that a take was begun with.
+#[derive(Clone, Copy, Debug)]
+pub struct Files<'a> {
+    /// The stand file's text.
+    pub stand: &'a str,
+    /// The shot file's text.
+    pub shot: &'a str,
+    /// The folder that the shot's art lies relative to.
+    pub art: &'a Path,
+    /// The folder that the stand's command and its pictures' folder lie relative to.
+    pub base: &'a Path,
+}
+
 /// A take's folder.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Folder {
@@ -60,15 +73,13 @@ pub struct Folder {
 impl Folder {
     /// Makes the folder of a new take, with `stand.toml`, `shot.toml`, an empty `pictures` and a
     /// journal that has begun. It is built beside its place and then renamed, so that it is there
-    /// whole or not at all. `art` is the folder that the shot's art lies relative to.
+    /// whole or not at all.
     ///
     /// # Errors
     /// That it exists, or what the system said.
     pub fn create(
         path: &Path,
-        stand: &str,
-        shot: &str,
-        art: &Path,
+        files: &Files<'_>,
         schedule: &Schedule,
         id: ShotId,
         stamp: Stamp,
@@ -83,7 +94,7 @@ impl Folder {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         let building = parent.join(format!(".{name}.{:016x}", id.0));
         fs::create_dir_all(&parent).map_err(io_at(&parent))?;
-        let made = build(&building, stand, shot, art, schedule, id, stamp).and_then(|journal| {
+        let made = build(&building, files, schedule, id, stamp).and_then(|journal| {
             // A rename would replace an empty folder that came in between; making the check
             // again leaves only a moment for that.
             if path.symlink_metadata().is_ok() {
@@ -159,9 +170,7 @@ impl Folder {
 
 fn build(
     path: &Path,
-    stand: &str,
-    shot: &str,
-    art: &Path,
+    files: &Files<'_>,
     schedule: &Schedule,
     id: ShotId,
     stamp: Stamp,
@@ -169,7 +178,7 @@ fn build(
     fs::create_dir(path).map_err(io_at(path))?;
     let pictures = path.join("pictures");
     fs::create_dir(&pictures).map_err(io_at(&pictures))?;
-    for (name, text) in [("stand.toml", stand), ("shot.toml", shot)] {
+    for (name, text) in [("stand.toml", files.stand), ("shot.toml", files.shot)] {
         let file_path = path.join(name);
         let mut file = File::create_new(&file_path).map_err(io_at(&file_path))?;
         file.write_all(text.as_bytes())
@@ -178,19 +187,19 @@ fn build(
     }
     let journal_path = path.join("journal.jsonl");
     let disk = FileDisk::open(&journal_path, true).map_err(io_at(&journal_path))?;
-    let journal = Journal::begin(
-        Box::new(disk),
-        stamp,
-        &schedule.name,
-        schedule.frames,
-        &art.to_string_lossy(),
-        fingerprint(schedule),
-        id,
-    )
-    .map_err(|source| FolderError::Journal {
-        path: path.into(),
-        source,
-    })?;
+    let begun = Entry::Begun {
+        name: schedule.name.clone(),
+        frames: schedule.frames,
+        art: files.art.to_string_lossy().into_owned(),
+        base: files.base.to_string_lossy().into_owned(),
+        schedule: Hex(fingerprint(schedule)),
+        shot: Hex(id.0),
+    };
+    let journal =
+        Journal::begin(Box::new(disk), stamp, &begun).map_err(|source| FolderError::Journal {
+            path: path.into(),
+            source,
+        })?;
     sync_folder(path)?;
     Ok(journal)
 }

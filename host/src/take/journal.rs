@@ -13,13 +13,19 @@
 use std::collections::BTreeMap;
 use std::io;
 
-use panestep_protocol::{BootId, ShotId, Token};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::disk::Disk;
+use super::state::{Drift, Span, TakeState};
 
 static CRC: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISCSI);
+const BEGINS: &str = "a take begins with its shot";
+
+/// Room that is kept for the entries of one exposure, bytes: an intent, its outcome with a
+/// picture's name, and the cause of an ending.
+const ROOM: u64 = 16 * 1024;
+
 const TAIL: usize = r#","sum":"01234567"}"#.len();
 
 /// What happened.
@@ -38,6 +44,9 @@ pub enum Entry {
         frames: u32,
         /// The folder that the shot's art lies relative to.
         art: String,
+        /// The folder that the stand's command and its pictures' folder lie relative to.
+        #[serde(default)]
+        base: String,
         /// The schedule's fingerprint.
         schedule: Hex,
         /// The take's number for the boards.
@@ -54,12 +63,45 @@ pub enum Entry {
     Homed {
         /// The axis, such as `reeds east`.
         axis: String,
+        /// Its board's start.
+        boot: Hex,
         /// Where its switch tripped by the count before, steps.
         was: i32,
-        /// By how much the count had gone wrong since this start's homing before, steps; nothing
-        /// where there was none.
+        /// By how much the count had gone wrong since this take's homing before, steps; nothing
+        /// where there was none in this start of the board.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         off: Option<i32>,
+    },
+    /// A home check has found every axis where it was counted.
+    Checked {
+        /// By how much each axis was off, steps: within what its switch may differ.
+        off: BTreeMap<String, i32>,
+    },
+    /// An axis was found elsewhere: these frames may have been exposed out of their poses.
+    Suspect {
+        /// The axis, and by how much.
+        drift: Drift,
+        /// All that were exposed since it was last known to be right.
+        frames: Vec<Span>,
+    },
+    /// A person keeps the frames that are in doubt as they are.
+    Kept,
+    /// Frames are to be exposed once more; what there is of them stays in the history.
+    Again {
+        /// The frames.
+        frames: Vec<Span>,
+        /// Who wants it, and why.
+        why: String,
+    },
+    /// Frames are left out: a person wants it.
+    Dropped {
+        /// The frames.
+        frames: Vec<Span>,
+    },
+    /// Pictures that lie in their folder and belong to no exposure of this take.
+    Found {
+        /// Their files.
+        pictures: Vec<String>,
     },
     /// A person has set an axis moved by hand, and read its scale.
     Reading {
@@ -78,8 +120,9 @@ pub enum Entry {
         slot: u32,
         /// The try.
         attempt: u16,
-        /// The camera board's start.
-        boot: Hex,
+        /// The camera board's start; nothing where no board fires.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        boot: Option<Hex>,
     },
     /// The slot is exposed.
     Done {
@@ -89,6 +132,9 @@ pub enum Entry {
         attempt: u16,
         /// How often the flash contact closed.
         contacts: u8,
+        /// Its picture, where they are watched.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        picture: Option<Picture>,
     },
     /// The token was never fired.
     Void {
@@ -107,14 +153,52 @@ pub enum Entry {
         exposed: bool,
         /// What was known when the person was asked.
         known: String,
+        /// Its picture, where exactly one had come.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        picture: Option<Picture>,
+        /// Other pictures that had come.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        others: Vec<String>,
+    },
+    /// A person was mistaken about a slot.
+    TakenBack {
+        /// The slot.
+        slot: u32,
+        /// The try.
+        attempt: u16,
+        /// Whether it has been exposed after all.
+        exposed: bool,
+    },
+    /// The board has fired further than this journal, an older copy, knows: its tokens are spent.
+    Behind {
+        /// The board.
+        board: String,
+        /// The last slot that it began.
+        slot: u32,
+        /// The try.
+        attempt: u16,
+    },
+    /// A person says that a frame is exposed, of which this journal, an older copy, knows nothing.
+    Vouched {
+        /// The frame.
+        frame: u32,
     },
     /// The run ended before the last frame.
     Halted {
         /// Why.
         cause: String,
     },
-    /// The last frame is exposed.
+    /// Every frame is exposed or left out.
     Finished,
+}
+
+/// A picture in the folder that the camera's pictures arrive in.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Picture {
+    /// Its file's name.
+    pub file: String,
+    /// A digest of its dots: a copy has the same.
+    pub digest: Hex,
 }
 
 /// A 64-bit number that is written in hexadecimal: not every JSON reader keeps that many digits.
@@ -174,157 +258,6 @@ pub enum JournalError {
     Poisoned,
 }
 
-/// An intent whose outcome the journal does not know.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Open {
-    /// The frame.
-    pub frame: u32,
-    /// The token.
-    pub token: Token,
-    /// The camera board's start.
-    pub boot: BootId,
-}
-
-/// What the journal's lines amount to.
-#[derive(Clone, Debug, PartialEq)]
-pub struct TakeState {
-    /// The shot's name.
-    pub name: String,
-    /// How many frames.
-    pub frames: u32,
-    /// The folder that the shot's art lies relative to.
-    pub art: String,
-    /// The schedule's fingerprint.
-    pub schedule: u64,
-    /// The take's number for the boards.
-    pub shot: ShotId,
-    /// Frames exposed so far: the next one is one more.
-    pub exposed: u32,
-    /// The last token whose outcome is known (slot 0 before the first).
-    pub spent: Token,
-    /// The token to use next.
-    pub next: Token,
-    /// The intent without an outcome, where there is one.
-    pub open: Option<Open>,
-    /// The last reading of every axis moved by hand that has been set, by its name.
-    pub readings: BTreeMap<String, f64>,
-    /// Whether the last frame is exposed and the take closed.
-    pub finished: bool,
-    /// Lines so far.
-    pub lines: u64,
-}
-
-impl TakeState {
-    fn begin(entry: &Entry) -> Option<Self> {
-        let Entry::Begun {
-            name,
-            frames,
-            art,
-            schedule,
-            shot,
-        } = entry
-        else {
-            return None;
-        };
-        Some(Self {
-            name: name.clone(),
-            frames: *frames,
-            art: art.clone(),
-            schedule: schedule.0,
-            shot: ShotId(shot.0),
-            exposed: 0,
-            spent: Token::default(),
-            next: Token {
-                slot: 1,
-                attempt: 1,
-            },
-            open: None,
-            readings: BTreeMap::new(),
-            finished: false,
-            lines: 1,
-        })
-    }
-
-    /// The frame to expose next, or `None` after the last.
-    #[must_use]
-    pub fn next_frame(&self) -> Option<u32> {
-        (self.exposed < self.frames).then_some(self.exposed + 1)
-    }
-
-    fn follow(&mut self, entry: &Entry) -> Result<(), &'static str> {
-        match entry {
-            Entry::Begun { .. } => return Err("the take begins twice"),
-            Entry::Session { .. } | Entry::Homed { .. } | Entry::Halted { .. } => {}
-            Entry::Reading { axis, reading, .. } => {
-                self.readings.insert(axis.clone(), *reading);
-            }
-            Entry::Intent {
-                frame,
-                slot,
-                attempt,
-                boot,
-            } => {
-                let token = Token {
-                    slot: *slot,
-                    attempt: *attempt,
-                };
-                if self.open.is_some() {
-                    return Err("an intent while another is open");
-                }
-                if token != self.next || Some(*frame) != self.next_frame() {
-                    return Err("an intent for another frame than the next");
-                }
-                self.open = Some(Open {
-                    frame: *frame,
-                    token,
-                    boot: BootId(boot.0),
-                });
-            }
-            Entry::Done { slot, attempt, .. } => self.close(*slot, *attempt, true)?,
-            Entry::Void { slot, attempt } => self.close(*slot, *attempt, false)?,
-            Entry::Verdict {
-                slot,
-                attempt,
-                exposed,
-                ..
-            } => self.close(*slot, *attempt, *exposed)?,
-            Entry::Finished => {
-                if self.open.is_some() || self.exposed < self.frames {
-                    return Err("finished before the last frame");
-                }
-                self.finished = true;
-            }
-        }
-        self.lines += 1;
-        Ok(())
-    }
-
-    fn close(&mut self, slot: u32, attempt: u16, exposed: bool) -> Result<(), &'static str> {
-        let token = Token { slot, attempt };
-        match self.open.take() {
-            Some(open) if open.token == token => {}
-            other => {
-                self.open = other;
-                return Err("the outcome of an intent that is not open");
-            }
-        }
-        self.spent = token;
-        if exposed {
-            self.exposed += 1;
-            self.next = Token {
-                slot: slot.checked_add(1).ok_or("too many slots")?,
-                attempt: 1,
-            };
-        } else {
-            self.next = Token {
-                slot,
-                attempt: attempt.checked_add(1).ok_or("too many tries")?,
-            };
-        }
-        Ok(())
-    }
-}
-
 /// What reading a journal gave.
 #[derive(Debug)]
 pub struct Replay {
@@ -365,9 +298,7 @@ pub fn replay(bytes: &[u8]) -> Result<Replay, JournalError> {
             Some(state) => state.follow(&entry),
             none => {
                 *none = TakeState::begin(&entry);
-                none.is_some()
-                    .then_some(())
-                    .ok_or("a take begins with its shot")
+                none.is_some().then_some(()).ok_or(BEGINS)
             }
         }
         .map_err(|what| JournalError::OutOfOrder { line: number, what })?;
@@ -434,38 +365,23 @@ impl std::fmt::Debug for Journal {
 }
 
 impl Journal {
-    /// Begins the journal of a new take.
+    /// Begins the journal of a new take with its first entry, [`Entry::Begun`].
     ///
     /// # Errors
-    /// The disk's.
-    pub fn begin(
-        disk: Box<dyn Disk>,
-        stamp: Stamp,
-        name: &str,
-        frames: u32,
-        art: &str,
-        schedule: u64,
-        shot: ShotId,
-    ) -> Result<Self, JournalError> {
-        let begun = Entry::Begun {
-            name: name.to_owned(),
-            frames,
-            art: art.to_owned(),
-            schedule: Hex(schedule),
-            shot: Hex(shot.0),
-        };
-        let Some(state) = TakeState::begin(&begun) else {
-            return Err(JournalError::Empty);
-        };
+    /// The disk's, or that it is another entry.
+    pub fn begin(disk: Box<dyn Disk>, stamp: Stamp, begun: &Entry) -> Result<Self, JournalError> {
+        let state = TakeState::begin(begun).ok_or(JournalError::OutOfOrder {
+            line: 1,
+            what: BEGINS,
+        })?;
         let mut journal = Self {
             disk,
             stamp,
-            state: TakeState { lines: 0, ..state },
+            state,
             chain: 0,
             poisoned: false,
         };
-        journal.write(&begun)?;
-        journal.state.lines = 1;
+        journal.write(begun, 1)?;
         Ok(journal)
     }
 
@@ -497,29 +413,40 @@ impl Journal {
         &self.state
     }
 
+    /// Makes sure that the disk has room for everything that one exposure can add: a full disk is
+    /// to stop a take before an exposure, not after it.
+    ///
+    /// # Errors
+    /// The disk's; after one the journal takes no more entries.
+    pub fn make_room(&mut self) -> Result<(), JournalError> {
+        if self.poisoned {
+            return Err(JournalError::Poisoned);
+        }
+        self.disk.reserve(ROOM).map_err(|error| {
+            self.poisoned = true;
+            error.into()
+        })
+    }
+
     /// Appends an entry and syncs it. When this returns, it is on disk.
     ///
     /// # Errors
-    /// The disk's; after one the journal takes no more entries. Or an entry that cannot come next.
+    /// The disk's; after one the journal takes no more entries, and its state is what it would
+    /// have been. Or an entry that cannot come next; nothing is written then.
     pub fn record(&mut self, entry: &Entry) -> Result<(), JournalError> {
         if self.poisoned {
             return Err(JournalError::Poisoned);
         }
-        let mut after = self.state.clone();
-        after
+        let line = self.state.lines + 1;
+        self.state
             .follow(entry)
-            .map_err(|what| JournalError::OutOfOrder {
-                line: self.state.lines + 1,
-                what,
-            })?;
-        self.write(entry)?;
-        self.state = after;
-        Ok(())
+            .map_err(|what| JournalError::OutOfOrder { line, what })?;
+        self.write(entry, line)
     }
 
-    fn write(&mut self, entry: &Entry) -> Result<(), JournalError> {
+    fn write(&mut self, entry: &Entry, n: u64) -> Result<(), JournalError> {
         let line = Line {
-            n: self.state.lines + 1,
+            n,
             at: (self.stamp)().to_string(),
             entry: entry.clone(),
         };

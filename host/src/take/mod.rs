@@ -1,10 +1,12 @@
 //! A take: one run of a shot, frame by frame, with everything written down.
 //!
 //! * [`exposure`]: exactly once, as a pure transition function.
-//! * [`journal`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
+//! * [`journal`], [`state`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
+//! * [`album`]: the pictures that arrive.
 //! * [`run`], [`pace`], [`people`]: the frame loop, its time left, whom it asks and tells.
 //! * [`error`]: what ends a run.
 
+pub mod album;
 pub mod disk;
 pub mod error;
 pub mod exposure;
@@ -15,11 +17,16 @@ pub mod pace;
 pub mod people;
 pub mod run;
 mod stage;
+pub mod state;
 
+pub use album::{Album, Look};
 pub use disk::{Disk, FileDisk, SimulatedDisk, Unsynced};
 pub use error::{Ending, TakeError};
 pub use fingerprint::fingerprint;
-pub use folder::{Folder, FolderError};
-pub use journal::{Entry, Journal, JournalError, TakeState};
-pub use people::{HandProblem, HandRequest, Person, Progress, Question, Watch};
-pub use run::{Boards, Outcome, Stage, rehearse, shoot};
+pub use folder::{Files, Folder, FolderError};
+pub use journal::{Entry, Journal, JournalError, Picture};
+pub use people::{
+    HandProblem, HandRequest, Person, Progress, Question, ReleaseOrder, Trigger, Watch,
+};
+pub use run::{Boards, Edit, Outcome, Stage, rehearse, shoot};
+pub use state::{Check, Drift, FrameState, Span, Standing, Suspects, TakeState};

@@ -12,28 +12,29 @@ use crate::schedule::Schedule;
 /// The time left of one run.
 #[derive(Clone, Debug)]
 pub struct Pace {
-    first: u32,
     /// Planned time of all frames after the first of the run, the second, and so on.
     ahead: Vec<Duration>,
+    /// Frames done.
+    done: u32,
     /// When the first frame of the run was done: the way to it is no part of the plan.
     since: Option<Duration>,
 }
 
 impl Pace {
-    /// Plans the frames from `first` on, for boards at this tick rate. Without exposures in a
-    /// rehearsal.
+    /// Plans frames, in their order, for boards at this tick rate. Without exposures in a
+    /// rehearsal. The way across frames that are not among them counts as one frame's.
     ///
     /// # Errors
     /// Where a board would refuse a move.
     pub fn new(
         schedule: &Schedule,
-        first: u32,
+        frames: impl DoubleEndedIterator<Item = u32>,
         tick_rate: u32,
         exposures: bool,
     ) -> Result<Self, MoveError> {
         let mut sum = Duration::ZERO;
         let mut ahead = vec![sum];
-        for frame in (first.saturating_add(1)..=schedule.frames).rev() {
+        for frame in frames.rev() {
             let time = times::frame_time(schedule, frame, tick_rate)?;
             let time = if exposures {
                 time
@@ -47,17 +48,20 @@ impl Pace {
             sum = sum.saturating_add(time.total());
             ahead.push(sum);
         }
+        // The way to the first is no part of what is known.
+        ahead.pop();
         ahead.reverse();
         Ok(Self {
-            first,
             ahead,
+            done: 0,
             since: None,
         })
     }
 
     /// A frame is done; returns what the rest will probably take.
-    pub fn done(&mut self, frame: u32, now: Duration) -> Duration {
-        let done = frame.saturating_sub(self.first);
+    pub fn done(&mut self, now: Duration) -> Duration {
+        let done = self.done;
+        self.done = done.saturating_add(1);
         let ahead = |frames: u32| self.ahead.get(frames as usize).copied().unwrap_or_default();
         let left = ahead(done).as_secs_f64();
         let since = *self.since.get_or_insert(now);

@@ -4,7 +4,8 @@ use std::time::Duration;
 
 use panestep_protocol::Token;
 
-use super::exposure::Known;
+use super::exposure::{Flaw, Known, Released};
+use super::state::{Drift, Span, Suspects};
 use crate::stand::AxisUnit;
 
 /// Somebody at the stand. `None` from any question means: stop here, the take goes on later.
@@ -14,6 +15,46 @@ pub trait Person {
 
     /// Asks whether a frame has been exposed, once and whole. Never guess.
     fn exposed(&mut self, question: &Question) -> Option<bool>;
+
+    /// Asks for a finger on the camera's release, once. `false`: the release has been left alone,
+    /// and the take stops here.
+    fn fire(&mut self, frame: u32) -> bool;
+
+    /// Asks whether frames that a home check has put in doubt are to be shot again. `false` keeps
+    /// them as they are.
+    fn again(&mut self, suspects: &Suspects) -> Option<bool>;
+}
+
+/// What fires the camera where no board does.
+pub trait Trigger {
+    /// Runs the user's own command, and waits until it has ended. Where it takes too long it is
+    /// ended.
+    fn release(&mut self, order: &ReleaseOrder<'_>) -> Released;
+
+    /// Why the last one could not be started, or how it failed, for messages.
+    fn why(&self) -> String;
+}
+
+/// One exposure by a command.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ReleaseOrder<'a> {
+    /// The frame.
+    pub frame: u32,
+    /// The program and its arguments; `{frame}` is to be replaced by the frame's number.
+    pub words: &'a [String],
+    /// Longest time that it may take.
+    pub time_out: Duration,
+}
+
+/// For stands on which a board or a finger fires: there is no command to run.
+impl Trigger for () {
+    fn release(&mut self, _: &ReleaseOrder<'_>) -> Released {
+        Released::NotBegun
+    }
+
+    fn why(&self) -> String {
+        "there is no command to run".into()
+    }
 }
 
 /// An axis to be moved by hand.
@@ -105,7 +146,7 @@ pub fn judge(target: f64, read: f64, scale: f64) -> Option<HandProblem> {
 }
 
 /// A frame of which nobody but a person can say whether it has been exposed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Question {
     /// The frame.
     pub frame: u32,
@@ -113,6 +154,8 @@ pub struct Question {
     pub token: Token,
     /// What is known.
     pub known: Known,
+    /// The pictures that have come since it was to be exposed, where they are watched.
+    pub pictures: Vec<String>,
 }
 
 impl Known {
@@ -126,6 +169,15 @@ impl Known {
             Self::Forgotten => "the board runs on, but has forgotten this take; another take may have been begun on it".into(),
             Self::NoContact => "the board fired, but the flash contact did not close: the camera did not follow, or the contact's wire is broken".into(),
             Self::Contacts(times) => format!("the board fired once, but the flash contact closed {times} times: the camera may have exposed more than once"),
+            Self::NoPicture => "the camera was fired, but no picture has come: it did not expose, or its picture was lost on the way or its card is full".into(),
+            Self::Pictures(count) => format!("the camera was fired once, but {count} pictures have come: it may have exposed more than once, or somebody else has pressed its release"),
+            Self::Flawed(Flaw::Unreadable) => "the camera was fired, but the picture that has come cannot be read: it is damaged, or its kind is not one that can be read here".into(),
+            Self::Flawed(Flaw::Black) => "the camera was fired, but the picture that has come is black: the lens is covered, the lamps are out, or the exposure failed".into(),
+            Self::Flawed(Flaw::Copy) => "the camera was fired, but the picture that has come is the same, dot for dot, as an earlier one of this take".into(),
+            Self::CommandFailed(Some(code)) => format!("the command that takes the picture ended with exit code {code}: it may have fired the camera before it failed"),
+            Self::CommandFailed(None) => "the command that takes the picture was ended from outside: it may have fired the camera before".into(),
+            Self::CommandTimedOut => "the command that takes the picture did not end in time and was ended: it may have fired the camera before".into(),
+            Self::RunEnded => "the program ended after it had set out to expose this frame and before it heard what became of it".into(),
         }
     }
 }
@@ -142,23 +194,54 @@ pub enum Progress<'a> {
     Homing {
         /// The axis.
         axis: &'a str,
+        /// Its number among those that are homed now, from 1, and how many they are.
+        number: (usize, usize),
     },
     /// It has found it.
     Homed {
         /// The axis.
         axis: &'a str,
     },
-    /// An axis that had been homed before was found to be elsewhere than counted, by more than the
-    /// stand says its switch can differ: it has lost steps, or the switch is not exact.
-    Drifted {
+    /// An axis has lost its count: whether these frames were exposed in their poses cannot be
+    /// checked against its switch any more.
+    Unchecked {
         /// The axis.
         axis: &'a str,
-        /// By how much, in the axis's unit.
-        off: f64,
-        /// How much its switch may differ.
-        within: f64,
-        /// The unit.
-        unit: AxisUnit,
+        /// The frames.
+        frames: &'a [Span],
+    },
+    /// An axis goes to its home switch, to see whether it is where it is counted.
+    Checking {
+        /// The axis.
+        axis: &'a str,
+        /// Its number among those that are checked, from 1, and how many they are.
+        number: (usize, usize),
+    },
+    /// Every axis was found where it is counted.
+    Checked {
+        /// How many frames have been exposed since the check before.
+        frames: usize,
+    },
+    /// An axis was found elsewhere than it was counted, by more than the stand says its switch can
+    /// differ: it has lost steps, or the switch is not exact. Frames are in doubt, where any have
+    /// been exposed since.
+    Doubted {
+        /// The axis, and by how much it was off.
+        drift: &'a Drift,
+        /// The frames.
+        frames: &'a [Span],
+    },
+    /// Frames are to be shot again, or left out, as the person wants it.
+    Changed {
+        /// What.
+        what: &'a str,
+        /// The frames.
+        frames: &'a [Span],
+    },
+    /// Pictures lie in the folder that belong to no exposure of this take.
+    Strangers {
+        /// Their files.
+        pictures: &'a [String],
     },
     /// Levels are on their way to a frame's pose.
     Moving {
@@ -179,8 +262,12 @@ pub enum Progress<'a> {
     Frame {
         /// The frame.
         frame: u32,
-        /// How many there are.
+        /// How many frames are done, in this run and before it.
+        done: u32,
+        /// How many there are to do in all: those left out do not count.
         frames: u32,
+        /// The picture that has come of it, where they are watched.
+        picture: Option<&'a str>,
         /// Since this run began.
         elapsed: Duration,
         /// Until it will probably end.

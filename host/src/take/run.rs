@@ -7,6 +7,14 @@
 //! first goes `take_up` below the target. A target without that much room above the travel's least
 //! position is refused before anything moves: stopping short there would leave slack in the drive.
 //!
+//! # Home checks
+//!
+//! A count says where an axis should be, not where it is. After every so many exposures, and at
+//! the end, each axis goes to its home switch and it is compared with the count. The check keeps
+//! the count where the two agree within what the switch may differ: a picture must not jump
+//! because a switch was found a hair earlier. Where they do not, every frame since the last check
+//! is in doubt, the axis is homed afresh, and a person decides.
+//!
 //! # Interruption
 //!
 //! The flag is looked at between steps and while waiting. A move is brought to a controlled stop; an
@@ -20,13 +28,14 @@ use std::time::Duration;
 
 use panestep_protocol::MAX_AXES;
 
+use super::album::Album;
 use super::error::TakeError;
 use super::fingerprint::fingerprint;
 use super::journal::{Entry, Journal};
 use super::pace::Pace;
-use super::people::HandRequest;
-use super::people::{Person, Progress, Watch, judge};
+use super::people::{HandRequest, Person, Progress, Trigger, Watch, judge};
 use super::stage::{Crew, Interrupt};
+use super::state::{Span, TakeState};
 use crate::link::{Clock, Port};
 use crate::schedule::Schedule;
 
@@ -57,6 +66,10 @@ pub struct Stage<'a> {
     pub person: &'a mut dyn Person,
     /// Who looks on.
     pub watch: &'a mut dyn Watch,
+    /// What fires the camera where the schedule names a command.
+    pub trigger: &'a mut dyn Trigger,
+    /// The folder that the pictures arrive in, where the schedule wants it watched.
+    pub album: Option<&'a mut dyn Album>,
     /// Set by somebody else to stop the run.
     pub interrupt: &'a AtomicBool,
 }
@@ -66,27 +79,42 @@ pub struct Stage<'a> {
 pub enum Outcome {
     /// Every frame is done.
     Finished,
-    /// A person stopped it; `next` is the frame to go on with.
+    /// A person stopped it.
     Interrupted {
-        /// The frame.
-        next: u32,
+        /// The frame to go on with, where one is left.
+        next: Option<u32>,
     },
 }
 
-/// Goes through every move of a schedule without an exposure. Nothing is recorded.
+/// A change of what is to be exposed, wanted by a person.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Edit {
+    /// Expose frames once more.
+    Again(Span),
+    /// Expose the frames that were exposed last once more: so many.
+    Back(u32),
+    /// Leave frames out.
+    Drop(Span),
+    /// The last answer about a frame was wrong.
+    TakeBack(u32),
+}
+
+/// Goes through every move of a schedule without an exposure, and sees at the end whether every
+/// axis is where it is counted. Nothing is recorded.
 ///
 /// # Errors
 /// What ended it.
 pub fn rehearse(schedule: &Schedule, stage: &mut Stage<'_>) -> Result<Outcome, TakeError> {
     check(schedule)?;
     let mut crew = Crew::new(schedule, stage, None);
-    let result = frames(&mut crew, 1);
-    settle_result(&mut crew, result, 1)
+    let result = rehearsal(&mut crew);
+    settle_result(&mut crew, result)
 }
 
-/// Shoots a take from where its journal stands: from the first frame, or on from any other.
-/// An exposure that the journal left open is settled first. Where an axis is not homed, or its
-/// board has been reset, it is homed.
+/// Shoots a take from where its journal stands: every frame that is still wanted, in rising order.
+/// An exposure that the journal left open is settled first, then the edits are made. Where an axis
+/// is not homed, or its board has been reset, it is homed. An edit that the journal holds already
+/// does no harm, except that frames are exposed once more for each [`Edit::Again`].
 ///
 /// Whatever halted a board before counts as seen by the person who starts this run.
 ///
@@ -96,9 +124,16 @@ pub fn shoot(
     schedule: &Schedule,
     journal: &mut Journal,
     stage: &mut Stage<'_>,
+    edits: &[Edit],
 ) -> Result<Outcome, TakeError> {
     check(schedule)?;
+    if schedule.exposure.arrival.is_some() && stage.album.is_none() {
+        return Err(TakeError::Schedule(
+            "pictures are to be watched, but their folder is not at hand",
+        ));
+    }
     let state = journal.state();
+    check_edits(state, edits)?;
     let now = fingerprint(schedule);
     if state.schedule != now || state.frames != schedule.frames {
         return Err(TakeError::OtherSchedule {
@@ -106,23 +141,60 @@ pub fn shoot(
             now,
         });
     }
-    if state.finished {
+    if state.finished && edits.is_empty() {
         return Ok(Outcome::Finished);
     }
-    let first = state.next_frame().unwrap_or(schedule.frames);
     let mut crew = Crew::new(schedule, stage, Some(journal));
-    let result = frames(&mut crew, first);
-    settle_result(&mut crew, result, first)
+    let result = frames(&mut crew, edits);
+    settle_result(&mut crew, result)
+}
+
+/// Whether every edit can be made, so that none is made where another cannot.
+fn check_edits(state: &TakeState, edits: &[Edit]) -> Result<(), TakeError> {
+    for edit in edits {
+        match *edit {
+            Edit::Again(span) | Edit::Drop(span) => {
+                if span.last() > state.frames {
+                    return Err(TakeError::NoFrame {
+                        frame: span.last(),
+                        frames: state.frames,
+                    });
+                }
+            }
+            Edit::Back(count) => {
+                let there = state.last_exposed(count as usize).len();
+                if count == 0 || there < count as usize {
+                    return Err(TakeError::NotSoFar {
+                        count,
+                        exposed: there,
+                    });
+                }
+            }
+            Edit::TakeBack(frame) => {
+                if frame == 0 || frame > state.frames {
+                    return Err(TakeError::NoFrame {
+                        frame,
+                        frames: state.frames,
+                    });
+                }
+                if state.verdict(frame).is_none() && state.open.is_none() {
+                    return Err(TakeError::NoAnswer { frame });
+                }
+            }
+        }
+    }
+    Ok(())
 }
 
 fn settle_result(
     crew: &mut Crew<'_, '_>,
     result: Result<(), Interrupt>,
-    first: u32,
 ) -> Result<Outcome, TakeError> {
     match result {
         Ok(()) => {
-            crew.record(&Entry::Finished)?;
+            if !crew.finished() {
+                crew.record(&Entry::Finished)?;
+            }
             Ok(Outcome::Finished)
         }
         Err(Interrupt::Person) => {
@@ -130,7 +202,7 @@ fn settle_result(
                 cause: "a person".into(),
             })?;
             Ok(Outcome::Interrupted {
-                next: crew.next_frame().unwrap_or(first),
+                next: crew.next_frame(),
             })
         }
         Err(Interrupt::Error(error)) => {
@@ -146,44 +218,92 @@ fn settle_result(
     }
 }
 
-fn frames(crew: &mut Crew<'_, '_>, first: u32) -> Result<(), Interrupt> {
+fn rehearsal(crew: &mut Crew<'_, '_>) -> Result<(), Interrupt> {
     crew.connect_all()?;
-    crew.settle_open_exposure()?;
-    let first = crew.next_frame().unwrap_or(first);
-    if crew.all_exposed() {
-        return Ok(());
-    }
     let schedule = crew.schedule;
-    let mut pace = Pace::new(schedule, first, crew.tick_rate()?, crew.records())?;
+    let frames = schedule.frames;
+    let mut pace = Pace::new(schedule, 1..=frames, crew.tick_rate()?, false)?;
     crew.prepare()?;
     let begun = crew.now();
-    // Of this run: whoever comes back to a stand looks at every scale once.
     let mut readings = vec![None; schedule.hands.len()];
-    for frame in first..=schedule.frames {
+    for frame in 1..=frames {
         crew.check_interrupt()?;
-        // A void or a verdict "not exposed" brings the same frame again, from its pose on.
-        let mut tries = 0;
-        loop {
-            crew.move_to(frame)?;
-            hands(crew, frame, &mut readings)?;
-            crew.settle(frame)?;
-            if !crew.records() {
-                break;
-            }
-            tries += 1;
-            if crew.expose(frame, tries)? {
-                break;
-            }
-        }
+        crew.move_to(frame)?;
+        hands(crew, frame, &mut readings)?;
+        crew.settle(frame)?;
         let now = crew.now();
         crew.see(&Progress::Frame {
             frame,
-            frames: schedule.frames,
+            done: frame,
+            frames,
+            picture: None,
             elapsed: now.saturating_sub(begun),
-            left: pace.done(frame, now),
+            left: pace.done(now),
         });
     }
-    Ok(())
+    crew.home_check()
+}
+
+fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
+    crew.connect_all()?;
+    crew.catch_up_with_board()?;
+    crew.settle_open_exposure()?;
+    crew.edit(edits)?;
+    crew.note_strangers()?;
+    crew.decide_suspects()?;
+    if crew.nothing_left() {
+        return Ok(());
+    }
+    let schedule = crew.schedule;
+    let tick_rate = crew.tick_rate()?;
+    crew.prepare()?;
+    crew.decide_suspects()?;
+    let begun = crew.now();
+    // Of this run: whoever comes back to a stand looks at every scale once.
+    let mut readings = vec![None; schedule.hands.len()];
+    loop {
+        let mut pace = Pace::new(schedule, crew.wanted().into_iter(), tick_rate, true)?;
+        while let Some(frame) = crew.next_frame() {
+            crew.check_interrupt()?;
+            if crew.home_check_is_due() {
+                crew.home_check()?;
+                if crew.next_frame() != Some(frame) {
+                    // Frames in doubt are shot again first: another way, another time left.
+                    break;
+                }
+            }
+            expose(crew, frame, &mut readings)?;
+            let now = crew.now();
+            let left = pace.done(now);
+            crew.frame_done(frame, now.saturating_sub(begun), left);
+        }
+        if crew.next_frame().is_none() {
+            crew.home_check()?;
+            crew.refuse_strangers()?;
+        }
+        if crew.nothing_left() {
+            return Ok(());
+        }
+    }
+}
+
+/// Brings one frame to its exposure. A void or a verdict "not exposed" brings it again, from its
+/// pose on.
+fn expose(
+    crew: &mut Crew<'_, '_>,
+    frame: u32,
+    readings: &mut [Option<f64>],
+) -> Result<(), Interrupt> {
+    let mut tries = 0;
+    loop {
+        crew.move_to(frame)?;
+        hands(crew, frame, readings)?;
+        crew.settle(frame)?;
+        tries += 1;
+        if crew.expose(frame, tries)? {
+            return Ok(());
+        }
+    }
 }
 
 fn hands(

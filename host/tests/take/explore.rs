@@ -12,6 +12,7 @@ const SHOT: ShotId = ShotId(1);
 const RULES: Rules = Rules {
     shot: SHOT,
     flash_contact: true,
+    pictures: false,
 };
 
 /// What is left out of the exchange, to see whether that is found.
@@ -204,7 +205,11 @@ impl World {
     /// The host goes on after an event.
     fn go_on(mut self, state: State, event: Event, broken: Broken) -> Self {
         let boot = match state {
-            State::Firing { boot, .. } | State::Fencing { boot, .. } => boot,
+            State::Intending {
+                boot: Some(boot), ..
+            }
+            | State::Firing { boot, .. }
+            | State::Fencing { boot, .. } => boot,
             _ => self.board.boot,
         };
         self.host = match self.step(state, event, broken) {
@@ -225,7 +230,7 @@ impl World {
                 boot: self.board.boot,
                 mark: self.board.mark,
             };
-            return self.go_on(State::in_doubt(token, boot), event, broken);
+            return self.go_on(State::in_doubt(token, Some(boot)), event, broken);
         }
         self.host = if next.slot > SLOTS {
             Host::Finished
@@ -354,7 +359,7 @@ impl World {
                 let mut known = self.safe.clone();
                 known.extend(self.unsynced);
                 let (token, ..) = replay(&known);
-                let event = Event::PoseReached { boot };
+                let event = Event::PoseReached { boot: Some(boot) };
                 let (state, action) = step(State::ready(token), event, RULES);
                 let mut world = self.clone();
                 world.host = action.map_or(Host::Down, |action| Host::Doing(state, action));
@@ -381,7 +386,11 @@ impl World {
                 }
                 // A start that the request does not name is noticed at once.
                 let boot = match state {
-                    State::Firing { boot, .. } | State::Fencing { boot, .. } => boot,
+                    State::Intending {
+                        boot: Some(boot), ..
+                    }
+                    | State::Firing { boot, .. }
+                    | State::Fencing { boot, .. } => boot,
                     _ => self.board.boot,
                 };
                 if boot != self.board.boot {
@@ -396,11 +405,15 @@ impl World {
     fn act(&self, state: State, action: Action, broken: Broken, next: &mut Vec<Self>) {
         let mut world = self.clone();
         let boot = match state {
-            State::Firing { boot, .. } | State::Fencing { boot, .. } => boot,
+            State::Intending {
+                boot: Some(boot), ..
+            }
+            | State::Firing { boot, .. }
+            | State::Fencing { boot, .. } => boot,
             _ => self.board.boot,
         };
         let record = match action {
-            Action::RecordIntent { token, boot } => Record::Intent(token, boot),
+            Action::RecordIntent { token, .. } => Record::Intent(token, boot),
             Action::RecordDone { token, .. } => Record::Done(token),
             Action::RecordVoid { token } => Record::Void(token),
             Action::RecordVerdict { token, exposed } => {
@@ -433,6 +446,10 @@ impl World {
                     next.push(world.go_on(state, Event::Verdict { token, exposed }, broken));
                 }
                 return;
+            }
+            // This stand fires by its board and watches no pictures.
+            Action::Release { .. } | Action::Look { .. } => {
+                unreachable!("{action:?}")
             }
             Action::MoveOn | Action::Stop => return,
         };

@@ -1,6 +1,8 @@
 //! Takes on the simulated stand, over the real firmware: what the simulated motors and camera did
 //! counts, not what the program believes.
 
+mod changes;
+mod evidence;
 mod exchange;
 mod explore;
 mod faults;
@@ -17,7 +19,7 @@ use panestep::stand::AxisId;
 use panestep::take::exposure::Known;
 use panestep::take::journal::replay;
 use panestep::take::{
-    Ending, Entry, Folder, FolderError, HandProblem, JournalError, Outcome, Progress, Stage,
+    Ending, Entry, Files, Folder, FolderError, HandProblem, JournalError, Outcome, Progress, Stage,
     TakeError, Unsynced, rehearse, shoot,
 };
 
@@ -67,6 +69,8 @@ fn a_rehearsal_moves_and_never_fires() {
         clock: Rc::new(bench.sim.clock()),
         person: &mut bench.person,
         watch: &mut watch,
+        trigger: &mut (),
+        album: None,
         interrupt: &bench.interrupt,
     };
     assert_eq!(
@@ -148,11 +152,13 @@ fn interrupted_at_every_event_it_goes_on_and_exposes_each_frame_once() {
             clock: Rc::new(bench.sim.clock()),
             person: &mut bench.person,
             watch: &mut watch,
+            trigger: &mut (),
+            album: None,
             interrupt: &interrupt,
         };
-        let outcome = shoot(&bench.schedule, &mut journal, &mut stage).expect(&context);
-        // The last exposure, once begun, is finished and recorded: nothing is left to stop.
-        let last = stop_at + 2 >= events;
+        let outcome = shoot(&bench.schedule, &mut journal, &mut stage, &[]).expect(&context);
+        // Once the last home check is over, nothing is left to stop.
+        let last = stop_at + 1 >= events;
         assert_eq!(outcome == Outcome::Finished, last, "{context}: {outcome:?}");
         drop(journal);
         if !last {
@@ -203,10 +209,13 @@ fn without_an_answer_nothing_is_guessed() {
     );
     assert_eq!(
         bench.shoot().unwrap(),
-        Outcome::Interrupted { next: 1 },
+        Outcome::Interrupted { next: Some(1) },
         "the person did not answer"
     );
-    assert_eq!(bench.shoot().unwrap(), Outcome::Interrupted { next: 1 });
+    assert_eq!(
+        bench.shoot().unwrap(),
+        Outcome::Interrupted { next: Some(1) }
+    );
     assert_eq!(bench.sim.releases(), 1);
     assert_eq!(bench.person.asked[0].known, Known::ResetNoMark);
     bench.person.verdicts = vec![Some(true)];
@@ -423,9 +432,12 @@ fn a_folder_is_made_whole_and_never_over_another() {
     let make = || {
         Folder::create(
             &path,
-            "stand",
-            "shot",
-            "art".as_ref(),
+            &Files {
+                stand: "stand",
+                shot: "shot",
+                art: "art".as_ref(),
+                base: "".as_ref(),
+            },
             &schedule,
             SHOT,
             stamp(),

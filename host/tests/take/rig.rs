@@ -12,10 +12,10 @@ use panestep::stand::{
     self, Axis, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor,
     Pane, Picture, PortName, Shutter, Stand, Way,
 };
-use panestep::take::journal::{Stamp, replay};
+use panestep::take::journal::{Hex, Stamp, replay};
 use panestep::take::{
     Boards, Disk, Entry, HandProblem, HandRequest, Journal, JournalError, Outcome, Person,
-    Progress, Question, SimulatedDisk, Stage, TakeError, fingerprint, shoot,
+    Progress, Question, SimulatedDisk, Stage, Suspects, TakeError, fingerprint, shoot,
 };
 use panestep_protocol::ShotId;
 
@@ -197,6 +197,8 @@ impl Boards for Ports {
 pub(crate) struct Operator {
     pub(crate) verdicts: Vec<Option<bool>>,
     pub(crate) asked: Vec<Question>,
+    pub(crate) again: Vec<Option<bool>>,
+    pub(crate) doubts: Vec<Suspects>,
     pub(crate) readings: Vec<f64>,
     pub(crate) problems: Vec<Option<HandProblem>>,
 }
@@ -212,11 +214,24 @@ impl Person for Operator {
     }
 
     fn exposed(&mut self, question: &Question) -> Option<bool> {
-        self.asked.push(*question);
+        self.asked.push(question.clone());
         if self.verdicts.is_empty() {
             None
         } else {
             self.verdicts.remove(0)
+        }
+    }
+
+    fn fire(&mut self, _: u32) -> bool {
+        false
+    }
+
+    fn again(&mut self, suspects: &Suspects) -> Option<bool> {
+        self.doubts.push(suspects.clone());
+        if self.again.is_empty() {
+            None
+        } else {
+            self.again.remove(0)
         }
     }
 }
@@ -227,6 +242,18 @@ pub(crate) struct Bench {
     pub(crate) schedule: Schedule,
     pub(crate) person: Operator,
     pub(crate) interrupt: AtomicBool,
+}
+
+/// The first entry of a take of a schedule.
+pub(crate) fn begun(schedule: &Schedule, shot: ShotId) -> Entry {
+    Entry::Begun {
+        name: schedule.name.clone(),
+        frames: schedule.frames,
+        art: "art".into(),
+        base: String::new(),
+        schedule: Hex(fingerprint(schedule)),
+        shot: Hex(shot.0),
+    }
 }
 
 pub(crate) fn stamp() -> Stamp {
@@ -256,15 +283,8 @@ impl Bench {
                 if !self.disk.bytes().is_empty() {
                     self.disk.clone().cut(0)?;
                 }
-                Journal::begin(
-                    Box::new(self.disk.clone()),
-                    stamp(),
-                    &self.schedule.name,
-                    self.schedule.frames,
-                    "art",
-                    fingerprint(&self.schedule),
-                    SHOT,
-                )
+                let begun = begun(&self.schedule, SHOT);
+                Journal::begin(Box::new(self.disk.clone()), stamp(), &begun)
             }
             other => other,
         }
@@ -286,9 +306,11 @@ impl Bench {
             clock: Rc::new(self.sim.clock()),
             person: &mut self.person,
             watch: &mut watch,
+            trigger: &mut (),
+            album: None,
             interrupt: &self.interrupt,
         };
-        shoot(&self.schedule, &mut journal, &mut stage)
+        shoot(&self.schedule, &mut journal, &mut stage, &[])
     }
 
     pub(crate) fn entries(&self) -> Vec<Entry> {
@@ -298,9 +320,26 @@ impl Bench {
     /// Every frame exposed exactly once, in its place, nothing moved meanwhile, no law broken.
     pub(crate) fn assert_exact(&self, context: &str) {
         assert_eq!(self.sim.releases(), FRAMES, "{context}");
+        assert_eq!(self.sim.exposures().len(), FRAMES as usize, "{context}");
+        self.assert_last_exposures(context);
+    }
+
+    /// The last exposure of every frame in its place, nothing moved meanwhile, no law broken. Each
+    /// slot that the journal has closed as exposed is one exposure of the camera.
+    pub(crate) fn assert_last_exposures(&self, context: &str) {
         let exposures = self.sim.exposures();
-        assert_eq!(exposures.len(), FRAMES as usize, "{context}");
-        for (frame, exposure) in (1..).zip(&exposures) {
+        let (mut frames, mut open) = (Vec::new(), 0);
+        for entry in self.entries() {
+            match entry {
+                Entry::Intent { frame, .. } => open = frame,
+                Entry::Done { .. } | Entry::Verdict { exposed: true, .. } => frames.push(open),
+                _ => {}
+            }
+        }
+        assert_eq!(frames.len(), exposures.len(), "{context}: {frames:?}");
+        for frame in 1..=FRAMES {
+            let last = frames.iter().rposition(|&of| of == frame);
+            let exposure = &exposures[last.expect("every frame is exposed")];
             assert!(!exposure.blurred, "{context}, frame {frame}");
             let targets = self.schedule.motors_at(frame).unwrap();
             let pose = [

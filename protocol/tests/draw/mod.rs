@@ -100,6 +100,24 @@ pub(crate) fn to_board() -> impl Strategy<Value = ToBoard> {
     prop_oneof![1 => hello, 14 => request]
 }
 
+fn home() -> impl Strategy<Value = HomeOrder> {
+    (
+        (axis(), number(), number(), number()),
+        (number(), number(), steps()),
+    )
+        .prop_map(
+            |((axis, fast, slow, search), (back_off, clear, edge))| HomeOrder {
+                axis,
+                fast,
+                slow,
+                search,
+                back_off,
+                clear,
+                edge,
+            },
+        )
+}
+
 fn command() -> impl Strategy<Value = Command> {
     let configure = (
         (axis(), number(), number(), number(), number()),
@@ -120,21 +138,6 @@ fn command() -> impl Strategy<Value = Command> {
                 })
             },
         );
-    let home = (
-        (axis(), number(), number(), number()),
-        (number(), number(), steps()),
-    )
-        .prop_map(|((axis, fast, slow, search), (back_off, clear, edge))| {
-            Command::Home(HomeOrder {
-                axis,
-                fast,
-                slow,
-                search,
-                back_off,
-                clear,
-                edge,
-            })
-        });
     let target =
         (axis(), steps(), steps()).prop_map(|(axis, from, to)| AxisTarget { axis, from, to });
     let fire = (shot(), token(), ticks(), ticks(), ticks()).prop_map(
@@ -155,7 +158,7 @@ fn command() -> impl Strategy<Value = Command> {
         (ticks(), ticks())
             .prop_map(|(silence, settle)| Command::Guard(GuardSettings { silence, settle })),
         any::<bool>().prop_map(|on| Command::Drivers { on }),
-        home,
+        home().prop_map(Command::Home),
         few(target).prop_map(|targets| Command::Move { targets }),
         (axis(), steps(), steps()).prop_map(|(axis, from, by)| Command::Nudge(NudgeOrder {
             axis,
@@ -168,6 +171,7 @@ fn command() -> impl Strategy<Value = Command> {
         fire,
         (shot(), token()).prop_map(|(shot, token)| Command::Fence { shot, token }),
         any::<u8>().prop_map(|on| Command::Lamps { on }),
+        home().prop_map(Command::Check),
     ]
 }
 

@@ -161,11 +161,16 @@ impl<H: Hardware> Core<H> {
         self.begin(path)
     }
 
-    /// Whether this axis could be homed now.
-    pub(crate) fn may_home(&self, axis: AxisIndex) -> Result<(), Refusal> {
+    /// Whether this axis could be homed now, or checked where it is to `keep` its count.
+    pub(crate) fn may_home(&self, axis: AxisIndex, keep: bool) -> Result<(), Refusal> {
         self.settings(axis)?;
         let index = self.index(axis)?;
         self.ready()?;
+        if keep && !self.homed.contains(index) {
+            let mut lost = AxisMask::NONE;
+            lost.insert(index);
+            return Err(Refusal::NotHomed(lost));
+        }
         if self.switches.home.contains(index) && self.switches.far.contains(index) {
             // No axis is at both ends: a wire is broken.
             return Err(Refusal::SwitchTripped(axis));
@@ -173,10 +178,11 @@ impl<H: Hardware> Core<H> {
         Ok(())
     }
 
-    /// Begins a homing, if it still can.
+    /// Begins a homing or a check, if it still can. Until it has found the switch the axis is not
+    /// homed: a check that is cut short leaves a count that nothing has confirmed.
     pub(crate) fn begin_homing(&mut self, plan: HomePlan) -> Result<(), Refusal> {
         let axis = plan.order.axis;
-        self.may_home(axis)?;
+        self.may_home(axis, plan.keep)?;
         let index = self.index(axis)?;
         self.homed.remove(index);
         self.leaving = self.switches;
@@ -281,7 +287,7 @@ impl<H: Hardware> Core<H> {
     }
 
     pub(super) fn there(&self, axis: AxisIndex, from: Steps) -> Result<(), Refusal> {
-        let at = Steps(self.drive.position(self.index(axis)?));
+        let at = self.position(axis)?;
         if at == from {
             Ok(())
         } else {
@@ -305,6 +311,11 @@ impl<H: Hardware> Core<H> {
         } else {
             Err(Refusal::SwitchTripped(axis))
         }
+    }
+
+    /// Where an axis stands by its count.
+    pub(crate) fn position(&self, axis: AxisIndex) -> Result<Steps, Refusal> {
+        Ok(Steps(self.drive.position(self.index(axis)?)))
     }
 
     /// None of the axis's switches is tripped. Within its travel none may be; out of a tripped one

@@ -8,9 +8,10 @@ use super::{Crew, Interrupt};
 use crate::link::session::SILENCE;
 use crate::schedule::MotorAxis;
 use crate::take::error::TakeError;
-use crate::take::journal::Entry;
+use crate::take::journal::{Entry, Hex};
 use crate::take::people::Progress;
 use crate::take::run::LOOK;
+use crate::take::state::Span;
 
 impl Crew<'_, '_> {
     /// Sets every board up, switches the drivers on, and homes every axis whose place its board
@@ -23,7 +24,16 @@ impl Crew<'_, '_> {
                     attempt: 1,
                 }
         });
-        let mut queues = Vec::new();
+        // Another take on the same boards has homed them for itself in between.
+        let undisturbed = match (self.schedule.exposure.board(), self.state()) {
+            (Some(board), Some(state)) => {
+                let shot = state.shot;
+                let mark = self.link(board)?.identity().mark;
+                mark.is_none_or(|mark| mark.shot == shot)
+            }
+            _ => true,
+        };
+        let mut places = Vec::new();
         let mut counted = vec![false; self.schedule.motors.len()];
         for board in self.boards() {
             self.check_interrupt()?;
@@ -40,8 +50,7 @@ impl Crew<'_, '_> {
             let settle = self.schedule.exposure.settle;
             let settle = self.link(board)?.ticks(settle)?;
             self.ask(board, Command::Guard(GuardSettings { silence, settle }))?;
-            let mut queue: Vec<usize> = Vec::new();
-            for (place, axis) in self.schedule.motors.iter().enumerate() {
+            for axis in &self.schedule.motors {
                 if axis.board != board {
                     continue;
                 }
@@ -59,31 +68,53 @@ impl Crew<'_, '_> {
                         home: axis.toward(),
                     }),
                 )?;
-                queue.push(place);
             }
             self.ask(board, Command::Drivers { on: true })?;
             let homed = self.link(board)?.status()?.homed;
-            for &place in &queue {
-                counted[place] = homed.contains(usize::from(self.schedule.motors[place].channel));
+            let boot = self.link(board)?.boot();
+            for (place, axis) in self.schedule.motors.iter().enumerate() {
+                if axis.board != board {
+                    continue;
+                }
+                let homed = homed.contains(usize::from(axis.channel));
+                // A count goes on after a stop too: what the switch says by it is worth knowing.
+                counted[place] = match self.state() {
+                    Some(state) if state.unchecked().len() > 0 => {
+                        undisturbed && state.counted(&axis.name(), boot)
+                    }
+                    Some(state) => homed || state.counted(&axis.name(), boot),
+                    None => homed,
+                };
+                if fresh || !homed {
+                    places.push(place);
+                }
             }
-            if !fresh {
-                queue.retain(|&place| {
-                    !homed.contains(usize::from(self.schedule.motors[place].channel))
-                });
-            }
-            queue.reverse();
-            queues.push(queue);
         }
-        self.home(queues, &counted)?;
+        self.home(&places, &counted)?;
         self.open_shot()?;
         Ok(())
     }
 
-    /// Homes axes, one after another on each board, the boards side by side. Those that are
-    /// `counted` have been homed since their board's start: where the switch is by that count says
-    /// whether steps have been lost since.
-    fn home(&mut self, mut queues: Vec<Vec<usize>>, counted: &[bool]) -> Result<(), Interrupt> {
+    /// Homes axes. Those that are `counted` have been homed since their board's start: where the
+    /// switch is by that count says whether steps have been lost since.
+    pub(super) fn home(&mut self, places: &[usize], counted: &[bool]) -> Result<(), Interrupt> {
+        self.search(places, Search::Home(counted)).map(drop)
+    }
+
+    /// Sends axes to their home switches, one after another on each board, the boards side by
+    /// side. Returns for each by how many steps the switch was off, by the count.
+    pub(super) fn search(
+        &mut self,
+        places: &[usize],
+        search: Search<'_>,
+    ) -> Result<Vec<(usize, i32)>, Interrupt> {
+        let mut queues: Vec<Vec<usize>> = vec![Vec::new(); self.schedule.boards.len()];
+        for &place in places.iter().rev() {
+            queues[self.schedule.motors[place].board].push(place);
+        }
         let mut under_way: Vec<Option<(usize, RequestId)>> = vec![None; queues.len()];
+        let mut all_found = Vec::new();
+        let mut begun = 0;
         loop {
             let mut busy = false;
             for board in self.boards() {
@@ -120,38 +151,79 @@ impl Crew<'_, '_> {
                             .into());
                         }
                     };
-                    let off = counted[place]
-                        .then(|| found.was.0.saturating_sub(axis.home_order().edge.0));
-                    self.record(&Entry::Homed {
-                        axis: axis.name(),
-                        was: found.was.0,
-                        off,
-                    })?;
-                    // A count says nothing finer than a step.
-                    let within = axis.within.max(1);
-                    if let Some(off) = off.filter(|off| off.unsigned_abs() > within.unsigned_abs())
-                    {
-                        self.see(&Progress::Drifted {
-                            axis: &axis.name(),
-                            off: f64::from(off) * axis.step_size,
-                            within: f64::from(within) * axis.step_size,
-                            unit: axis.unit,
-                        });
+                    let off = found.was.0.saturating_sub(axis.home_order().edge.0);
+                    all_found.push((place, off));
+                    if let Search::Home(counted) = search {
+                        let counted = counted.get(place).copied().unwrap_or(false);
+                        self.homed(place, found.was.0, counted.then_some(off))?;
                     }
-                    self.see(&Progress::Homed { axis: &axis.name() });
                 }
                 if let Some(place) = queues[board].pop() {
                     let axis = &self.schedule.motors[place];
-                    self.see(&Progress::Homing { axis: &axis.name() });
-                    self.ask(board, Command::Home(axis.home_order()))?;
+                    begun += 1;
+                    let number = (begun, places.len());
+                    let name = axis.name();
+                    let command = match search {
+                        Search::Home(_) => {
+                            self.see(&Progress::Homing {
+                                axis: &name,
+                                number,
+                            });
+                            Command::Home(axis.home_order())
+                        }
+                        Search::Check => {
+                            self.see(&Progress::Checking {
+                                axis: &name,
+                                number,
+                            });
+                            Command::Check(axis.home_order())
+                        }
+                    };
+                    self.ask(board, command)?;
                     under_way[board] = Some((place, self.link(board)?.last_request()));
                     busy = true;
                 }
             }
             if !busy {
-                return Ok(());
+                return Ok(all_found);
             }
             self.wait(LOOK)?;
         }
     }
+
+    /// An axis has been homed: what had been counted before is doubted first, where it was wrong.
+    fn homed(&mut self, place: usize, was: i32, off: Option<i32>) -> Result<(), TakeError> {
+        let axis: &MotorAxis = &self.schedule.motors[place];
+        let boot = Hex(self.link(axis.board)?.boot().0);
+        if let Some(drift) = off.and_then(|steps| axis.drift(steps)) {
+            self.doubt(drift)?;
+        }
+        if off.is_none()
+            && let Some(state) = self.state()
+            && state.unchecked().len() > 0
+        {
+            let frames = Span::of(state.unchecked());
+            self.see(&Progress::Unchecked {
+                axis: &axis.name(),
+                frames: &frames,
+            });
+        }
+        self.record(&Entry::Homed {
+            axis: axis.name(),
+            boot,
+            was,
+            off,
+        })?;
+        self.see(&Progress::Homed { axis: &axis.name() });
+        Ok(())
+    }
+}
+
+/// What axes go to their home switches for.
+#[derive(Clone, Copy)]
+pub(super) enum Search<'a> {
+    /// To count from there; which of them have been counted before.
+    Home(&'a [bool]),
+    /// To see whether they are where they are counted.
+    Check,
 }

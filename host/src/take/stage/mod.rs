@@ -1,13 +1,19 @@
 //! A run's grip on the boards.
 //!
 //! * `axis`: how to home an axis.
+//! * `changes`: frames shot again, left out, in doubt; the journal behind its board.
+//! * `check`: home checks.
 //! * `homing`: set-up and homing of all of them.
 //! * `moves`: moves, and whether everything is in place and at rest.
+//! * `pictures`: those that arrive.
 //! * `shutter`: one exposure.
 
 mod axis;
+mod changes;
+mod check;
 mod homing;
 mod moves;
+mod pictures;
 mod shutter;
 
 use std::sync::atomic::Ordering;
@@ -16,9 +22,10 @@ use std::time::Duration;
 use panestep_protocol::{Answer, AxisIndex, Command, Halt, Refusal};
 
 use super::error::TakeError;
-use super::journal::{Entry, Hex, Journal};
+use super::journal::{Entry, Hex, Journal, Picture};
 use super::people::{Person, Progress};
 use super::run::Stage;
+use super::state::TakeState;
 use crate::link::{Link, LinkError, words};
 use crate::schedule::{MotorAxis, Schedule};
 
@@ -49,6 +56,13 @@ pub(super) struct Crew<'s, 'r> {
     refused: Option<Refusal>,
     /// Whether the exposure was under way when the board was last asked.
     running: bool,
+    /// Whether the person left the release alone when asked for a finger on it.
+    left_alone: bool,
+    /// Whether a command could not be started.
+    unbegun: bool,
+    /// The pictures that have come since the intent, and the one that counts.
+    arrived: Vec<String>,
+    picture: Option<Picture>,
 }
 
 impl<'s, 'r> Crew<'s, 'r> {
@@ -66,6 +80,10 @@ impl<'s, 'r> Crew<'s, 'r> {
             ready: Duration::ZERO,
             refused: None,
             running: false,
+            left_alone: false,
+            unbegun: false,
+            arrived: Vec::new(),
+            picture: None,
         }
     }
 
@@ -81,20 +99,50 @@ impl<'s, 'r> Crew<'s, 'r> {
         self.stage.person
     }
 
-    pub(super) fn records(&self) -> bool {
-        self.journal.is_some()
-    }
-
     pub(super) fn next_frame(&self) -> Option<u32> {
         self.journal
             .as_ref()
             .and_then(|journal| journal.state().next_frame())
     }
 
-    pub(super) fn all_exposed(&self) -> bool {
-        self.journal
-            .as_ref()
-            .is_some_and(|journal| journal.state().next_frame().is_none())
+    fn state(&self) -> Option<&TakeState> {
+        self.journal.as_ref().map(|journal| journal.state())
+    }
+
+    pub(super) fn wanted(&self) -> Vec<u32> {
+        self.state()
+            .map(|state| state.wanted().collect())
+            .unwrap_or_default()
+    }
+
+    /// Whether every frame is exposed or left out, looked over, and decided upon.
+    pub(super) fn nothing_left(&self) -> bool {
+        self.state().is_none_or(|state| {
+            state.left() == 0 && state.suspects().is_none() && state.unchecked().len() == 0
+        })
+    }
+
+    pub(super) fn finished(&self) -> bool {
+        self.state().is_none_or(|state| state.finished)
+    }
+
+    /// Tells that a frame is done.
+    pub(super) fn frame_done(&mut self, frame: u32, elapsed: Duration, left: Duration) {
+        let Some(state) = self.journal.as_ref().map(|journal| journal.state()) else {
+            return;
+        };
+        let dropped = state.dropped();
+        let frames = state.frames - dropped;
+        self.stage.watch.see(&Progress::Frame {
+            frame,
+            done: frames - state.left(),
+            frames,
+            picture: state
+                .frame(frame)
+                .and_then(|frame| frame.picture.as_deref()),
+            elapsed,
+            left,
+        });
     }
 
     pub(super) fn record(&mut self, entry: &Entry) -> Result<(), TakeError> {

@@ -116,7 +116,7 @@ impl Crew<'_, '_> {
         Ok(())
     }
 
-    fn positions(&mut self) -> Result<Vec<i32>, Interrupt> {
+    pub(super) fn positions(&mut self) -> Result<Vec<i32>, Interrupt> {
         let mut statuses = Vec::new();
         for board in self.boards() {
             statuses.push(self.look(board)?);
@@ -138,7 +138,7 @@ impl Crew<'_, '_> {
     }
 
     /// One move on each board that has something to move, side by side, until all are at rest.
-    fn go(&mut self, from: &[i32], to: &[i32]) -> Result<(), Interrupt> {
+    pub(super) fn go(&mut self, from: &[i32], to: &[i32]) -> Result<(), Interrupt> {
         let mut end = self.now();
         let mut moving = Vec::new();
         for board in self.boards() {

@@ -10,9 +10,9 @@ use crate::link::{LinkError, words};
 use crate::schedule::Release;
 use crate::take::JournalError;
 use crate::take::error::TakeError;
-use crate::take::exposure::{Action, Event, Known, Rules, State, step};
+use crate::take::exposure::{Action, Event, Known, Released, Rules, State, step};
 use crate::take::journal::{Entry, Hex};
-use crate::take::people::{Progress, Question};
+use crate::take::people::{Progress, Question, ReleaseOrder};
 use crate::take::run::LOOK;
 
 /// Sessions tried in a row before a board counts as gone.
@@ -46,62 +46,76 @@ impl Crew<'_, '_> {
 
     /// Whatever an earlier run left open is settled before anything moves.
     pub(in crate::take) fn settle_open_exposure(&mut self) -> Result<(), Interrupt> {
-        let Some(journal) = &self.journal else {
+        let Some(open) = self.state().and_then(|state| state.open) else {
             return Ok(());
         };
-        let (next, open, shot) = {
-            let state = journal.state();
-            (state.next, state.open, state.shot)
-        };
-        let board = self.camera_board()?;
-        let (boot, mark) = {
-            let link = self.link(board)?;
-            (link.boot(), link.identity().mark)
-        };
-        if let Some(mark) = mark
-            && mark.shot == shot
-            && open.map_or(mark.token >= next, |open| mark.token > open.token)
-        {
-            return Err(TakeError::JournalBehind {
-                board: self.schedule.boards[board].clone(),
-                slot: mark.token.slot,
-                attempt: mark.token.attempt,
-            }
-            .into());
-        }
-        let Some(open) = open else {
-            return Ok(());
-        };
-        self.open_shot()?;
         let state = State::in_doubt(open.token, open.boot);
-        self.drive(open.frame, state, Event::Connected { boot, mark })?;
+        let event = match open.boot {
+            None => Event::TakenUp,
+            Some(_) => {
+                let link = self.link(self.camera_board()?)?;
+                let (boot, mark) = (link.boot(), link.identity().mark);
+                self.open_shot()?;
+                Event::Connected { boot, mark }
+            }
+        };
+        let start = step(state, event, self.rules());
+        self.drive(open.frame, start)?;
         Ok(())
+    }
+
+    fn rules(&self) -> Rules {
+        Rules {
+            shot: self.state().map(|state| state.shot).unwrap_or_default(),
+            flash_contact: self.schedule.exposure.flash_contact(),
+            pictures: self.schedule.exposure.arrival.is_some(),
+        }
     }
 
     /// Exposes a frame whose pose has been reached: `true` where it is exposed, `false` where it is
     /// certain that it is not and the pose has to be made sure of again.
     pub(in crate::take) fn expose(&mut self, frame: u32, tries: u32) -> Result<bool, Interrupt> {
         self.check_interrupt()?;
-        let Some(journal) = &self.journal else {
+        self.refuse_strangers()?;
+        let Some(journal) = &mut self.journal else {
             return Ok(true);
         };
+        journal.make_room()?;
         let state = State::ready(journal.state().next);
-        let boot = self.link(self.camera_board()?)?.boot();
+        let board = self.schedule.exposure.board();
+        let boot = match board {
+            Some(board) => Some(self.link(board)?.boot()),
+            None => None,
+        };
         self.see(&Progress::Exposing { frame });
         self.refused = None;
-        let done = self.drive(frame, state, Event::PoseReached { boot })?;
-        let now = self.link(self.camera_board()?)?.boot();
-        if now != boot && !self.all_exposed() {
-            // Positions are gone: only a new run homes.
-            return Err(TakeError::Link(LinkError::Reset {
-                board: self.schedule.boards[self.camera_board()?].clone(),
-                was: boot,
-                now,
-            })
-            .into());
+        self.left_alone = false;
+        let start = step(state, Event::PoseReached { boot }, self.rules());
+        let done = self.drive(frame, start)?;
+        if let (Some(board), Some(was)) = (board, boot) {
+            let now = self.link(board)?.boot();
+            if now != was && self.next_frame().is_some() {
+                // Positions are gone: only a new run homes.
+                return Err(TakeError::Link(LinkError::Reset {
+                    board: self.schedule.boards[board].clone(),
+                    was,
+                    now,
+                })
+                .into());
+            }
         }
         if done {
             return Ok(true);
+        }
+        if self.left_alone {
+            return Err(Interrupt::Person);
+        }
+        if matches!(self.schedule.exposure.release, Release::Command { .. }) && self.unbegun {
+            return Err(TakeError::Command {
+                frame,
+                why: self.stage.trigger.why(),
+            }
+            .into());
         }
         if let Some(refusal) = self.refused {
             let board = self.camera_board()?;
@@ -129,16 +143,15 @@ impl Crew<'_, '_> {
     }
 
     /// Runs the exchange until the slot is closed (`true`) or certainly unexposed (`false`).
-    fn drive(&mut self, frame: u32, state: State, event: Event) -> Result<bool, Interrupt> {
-        let rules = Rules {
-            shot: self
-                .journal
-                .as_ref()
-                .map(|journal| journal.state().shot)
-                .unwrap_or_default(),
-            flash_contact: self.schedule.exposure.flash_contact(),
-        };
-        let (mut state, mut action) = step(state, event, rules);
+    pub(super) fn drive(
+        &mut self,
+        frame: u32,
+        start: (State, Option<Action>),
+    ) -> Result<bool, Interrupt> {
+        let rules = self.rules();
+        let (mut state, mut action) = start;
+        self.picture = None;
+        self.unbegun = false;
         let mut known = String::new();
         let mut reconnects = 0;
         while let Some(next) = action {
@@ -159,23 +172,36 @@ impl Crew<'_, '_> {
                     frame,
                     slot: token.slot,
                     attempt: token.attempt,
-                    boot: Hex(boot.0),
+                    boot: boot.map(|boot| Hex(boot.0)),
                 })?,
-                Action::RecordDone { token, contacts } => self.written(&Entry::Done {
-                    slot: token.slot,
-                    attempt: token.attempt,
-                    contacts,
-                })?,
+                Action::RecordDone { token, contacts } => {
+                    let picture = self.picture.take();
+                    self.written(&Entry::Done {
+                        slot: token.slot,
+                        attempt: token.attempt,
+                        contacts,
+                        picture,
+                    })?
+                }
                 Action::RecordVoid { token } => self.written(&Entry::Void {
                     slot: token.slot,
                     attempt: token.attempt,
                 })?,
-                Action::RecordVerdict { token, exposed } => self.written(&Entry::Verdict {
-                    slot: token.slot,
-                    attempt: token.attempt,
-                    exposed,
-                    known: known.clone(),
-                })?,
+                Action::RecordVerdict { token, exposed } => {
+                    let picture = self.picture.take();
+                    let mut others = std::mem::take(&mut self.arrived);
+                    others.retain(|file| picture.as_ref().is_none_or(|one| one.file != *file));
+                    self.written(&Entry::Verdict {
+                        slot: token.slot,
+                        attempt: token.attempt,
+                        exposed,
+                        known: known.clone(),
+                        picture,
+                        others,
+                    })?
+                }
+                Action::Release { token: _ } => self.release(frame)?,
+                Action::Look { token: _ } => self.look_for_picture()?,
                 Action::Fire { token } => self.fire(rules, token)?,
                 Action::Watch { token } => self.follow(token)?,
                 Action::Fence { token } => self.fence(rules, token)?,
@@ -215,6 +241,7 @@ impl Crew<'_, '_> {
             frame,
             token,
             known,
+            pictures: self.arrived.clone(),
         };
         let exposed = self
             .stage
@@ -222,6 +249,33 @@ impl Crew<'_, '_> {
             .exposed(&question)
             .ok_or(Interrupt::Person)?;
         Ok(Event::Verdict { token, exposed })
+    }
+
+    /// Runs the user's command, or asks for a person's finger.
+    fn release(&mut self, frame: u32) -> Result<Event, Interrupt> {
+        let exposure = &self.schedule.exposure;
+        let how = match &exposure.release {
+            Release::Command { words, time_out } => self.stage.trigger.release(&ReleaseOrder {
+                frame,
+                words,
+                time_out: *time_out,
+            }),
+            Release::Hand if self.stage.person.fire(frame) => Released::Took,
+            Release::Hand => {
+                self.left_alone = true;
+                Released::NotBegun
+            }
+            Release::Board { .. } => {
+                return Err(TakeError::Schedule("a board fires the camera").into());
+            }
+        };
+        self.unbegun = how == Released::NotBegun;
+        if !self.unbegun {
+            // Neither says when the shutter has closed.
+            self.sleep(exposure.window)?;
+            self.ready = self.now() + exposure.ready;
+        }
+        Ok(Event::Released { how })
     }
 
     fn fire(&mut self, rules: Rules, token: Token) -> Result<Event, Interrupt> {

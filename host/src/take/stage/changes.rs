@@ -1,0 +1,165 @@
+//! Frames that are shot again, left out or in doubt, and a journal that is behind its board.
+
+use super::{Crew, Interrupt};
+use crate::take::error::TakeError;
+use crate::take::exposure::{Action, Known, State};
+use crate::take::journal::Entry;
+use crate::take::people::{Progress, Question};
+use crate::take::run::Edit;
+use crate::take::state::{Drift, Span};
+
+impl Crew<'_, '_> {
+    /// Makes the changes that a person wants; each is an entry.
+    pub(in crate::take) fn edit(&mut self, edits: &[Edit]) -> Result<(), Interrupt> {
+        for edit in edits {
+            let Some(state) = self.state() else {
+                return Ok(());
+            };
+            let again = |frames| Entry::Again {
+                frames,
+                why: "a person".into(),
+            };
+            let entry = match *edit {
+                Edit::Again(span) => again(vec![span]),
+                Edit::Back(count) => {
+                    let mut frames = state.last_exposed(count as usize);
+                    frames.sort_unstable();
+                    again(Span::of(frames))
+                }
+                Edit::Drop(span) => Entry::Dropped { frames: vec![span] },
+                Edit::TakeBack(frame) => {
+                    let (token, exposed) =
+                        state.verdict(frame).ok_or(TakeError::NoAnswer { frame })?;
+                    Entry::TakenBack {
+                        slot: token.slot,
+                        attempt: token.attempt,
+                        exposed: !exposed,
+                    }
+                }
+            };
+            self.record(&entry)?;
+            match &entry {
+                Entry::Again { frames, .. } => self.changed("to be shot again", frames),
+                Entry::Dropped { frames } => self.changed("left out", frames),
+                Entry::TakenBack { exposed, .. } => {
+                    let what = if *exposed {
+                        "exposed after all"
+                    } else {
+                        "not exposed after all"
+                    };
+                    if let Edit::TakeBack(frame) = *edit {
+                        self.changed(what, &Span::of([frame]));
+                    }
+                }
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+
+    fn changed(&mut self, what: &str, frames: &[Span]) {
+        self.see(&Progress::Changed { what, frames });
+    }
+
+    /// An axis was found elsewhere than it was counted. Every frame that was exposed since it was
+    /// last known to be right is in doubt.
+    pub(super) fn doubt(&mut self, drift: Drift) -> Result<(), TakeError> {
+        let mut frames: Vec<u32> = Vec::new();
+        if let Some(state) = self.state() {
+            frames.extend(state.unchecked());
+            for span in state.suspects().unwrap_or_default().frames {
+                frames.extend(span.frames());
+            }
+        }
+        frames.sort_unstable();
+        frames.dedup();
+        let frames = Span::of(frames);
+        self.see(&Progress::Doubted {
+            drift: &drift,
+            frames: &frames,
+        });
+        if frames.is_empty() {
+            return Ok(());
+        }
+        self.record(&Entry::Suspect { drift, frames })
+    }
+
+    /// A person decides what becomes of frames in doubt.
+    pub(in crate::take) fn decide_suspects(&mut self) -> Result<(), Interrupt> {
+        let Some(suspects) = self.state().and_then(|state| state.suspects()) else {
+            return Ok(());
+        };
+        let again = self
+            .stage
+            .person
+            .again(&suspects)
+            .ok_or(Interrupt::Person)?;
+        if again {
+            self.changed("to be shot again", &suspects.frames);
+            self.record(&Entry::Again {
+                frames: suspects.frames,
+                why: "a home check".into(),
+            })?;
+        } else {
+            self.record(&Entry::Kept)?;
+        }
+        Ok(())
+    }
+
+    /// Where the board has begun exposures of this take of which the journal knows nothing, the
+    /// journal is an older copy: a person says which frames are exposed, and the board's tokens
+    /// count as spent.
+    pub(in crate::take) fn catch_up_with_board(&mut self) -> Result<(), Interrupt> {
+        let (Some(board), Some(state)) = (self.schedule.exposure.board(), self.state()) else {
+            return Ok(());
+        };
+        let (shot, next, open) = (state.shot, state.next, state.open);
+        let Some(mark) = self.link(board)?.identity().mark else {
+            return Ok(());
+        };
+        let ahead = open.map_or(mark.token >= next, |open| mark.token > open.token);
+        if mark.shot != shot || !ahead {
+            return Ok(());
+        }
+        if let Some(open) = open {
+            let known = Known::MarkAhead;
+            let token = open.token;
+            self.arrived = self.strangers()?;
+            self.drive(
+                open.frame,
+                (
+                    State::Asking { token, known },
+                    Some(Action::Ask { token, known }),
+                ),
+            )?;
+        }
+        for _ in next.slot..=mark.token.slot {
+            let Some(frame) = self.next_frame() else {
+                break;
+            };
+            let question = Question {
+                frame,
+                token: mark.token,
+                known: Known::MarkAhead,
+                pictures: self.strangers()?,
+            };
+            let exposed = self
+                .stage
+                .person
+                .exposed(&question)
+                .ok_or(Interrupt::Person)?;
+            if !exposed {
+                break;
+            }
+            self.record(&Entry::Vouched { frame })?;
+        }
+        if self.state().is_some_and(|state| mark.token >= state.next) {
+            self.record(&Entry::Behind {
+                board: self.schedule.boards[board].clone(),
+                slot: mark.token.slot,
+                attempt: mark.token.attempt,
+            })?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,83 @@
+//! Home checks: whether every axis is where it is counted.
+
+use std::collections::BTreeMap;
+
+use panestep_protocol::Toward;
+
+use super::homing::Search;
+use super::{Crew, Interrupt};
+use crate::schedule::MotorAxis;
+use crate::take::journal::Entry;
+use crate::take::people::Progress;
+use crate::take::state::Drift;
+
+impl MotorAxis {
+    /// How far an axis was found from where it was counted, where that is more than its switch may
+    /// differ from one finding to the next. A count says nothing finer than a step.
+    pub(super) fn drift(&self, steps: i32) -> Option<Drift> {
+        (steps.unsigned_abs() > self.within.max(1).unsigned_abs()).then(|| Drift {
+            axis: self.name(),
+            steps,
+            amount: f64::from(steps) * self.step_size,
+            unit: self.unit.sign().to_owned(),
+            pixels: f64::from(steps).abs() * self.step_pixels,
+        })
+    }
+}
+
+impl Crew<'_, '_> {
+    pub(in crate::take) fn home_check_is_due(&self) -> bool {
+        let every = self.schedule.home_check as usize;
+        every > 0
+            && self
+                .state()
+                .is_some_and(|state| state.unchecked().len() >= every)
+    }
+
+    /// Sends every axis to its home switch and compares. Where no frame has been exposed since the
+    /// last time, there is nothing to be learnt.
+    pub(in crate::take) fn home_check(&mut self) -> Result<(), Interrupt> {
+        let frames = match self.state() {
+            Some(state) => match state.unchecked().len() {
+                0 => return Ok(()),
+                frames => frames,
+            },
+            None => self.schedule.frames as usize,
+        };
+        let motors = &self.schedule.motors;
+        // All together to the ends next to their switches, fast: from poses that are clear of each
+        // other to poses that are, in proportion, everything in between is clear too.
+        let at = self.positions()?;
+        let ends: Vec<i32> = motors
+            .iter()
+            .map(|axis| match axis.toward() {
+                Toward::Negative => axis.travel.0,
+                Toward::Positive => axis.travel.1,
+            })
+            .collect();
+        self.seated.fill(false);
+        self.go(&at, &ends)?;
+        let all: Vec<usize> = (0..motors.len()).collect();
+        let found = self.search(&all, Search::Check)?;
+        let off: BTreeMap<String, i32> = found
+            .iter()
+            .map(|&(place, steps)| (motors[place].name(), steps))
+            .collect();
+        let drifted: Vec<(usize, Drift)> = found
+            .iter()
+            .filter_map(|&(place, steps)| Some((place, motors[place].drift(steps)?)))
+            .collect();
+        if drifted.is_empty() {
+            self.record(&Entry::Checked { off })?;
+            self.see(&Progress::Checked { frames });
+            return Ok(());
+        }
+        let mut places = Vec::new();
+        for (place, drift) in drifted {
+            self.doubt(drift)?;
+            places.push(place);
+        }
+        self.home(&places, &[])?;
+        self.decide_suspects()
+    }
+}

@@ -1,0 +1,651 @@
+//! What a journal's lines amount to: where a take stands, frame by frame.
+//!
+//! A **slot** is one intended exposure, numbered from 1 through the whole take; a frame that is
+//! shot again gets a slot of its own, and the history of the earlier one stays. The next frame is
+//! always the first that is still wanted.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use panestep_protocol::{BootId, ShotId, Token};
+use serde::{Deserialize, Serialize};
+
+use super::journal::{Entry, Picture};
+use crate::schedule::MAX_FRAMES;
+
+/// Frames from one to another, both included.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "(u32, u32)", into = "(u32, u32)")]
+pub struct Span {
+    first: u32,
+    last: u32,
+}
+
+impl Span {
+    /// From one frame to another; none where the first is 0 or lies after the last.
+    #[must_use]
+    pub const fn new(first: u32, last: u32) -> Option<Self> {
+        if first == 0 || first > last {
+            None
+        } else {
+            Some(Self { first, last })
+        }
+    }
+
+    /// The first frame.
+    #[must_use]
+    pub const fn first(self) -> u32 {
+        self.first
+    }
+
+    /// The last frame.
+    #[must_use]
+    pub const fn last(self) -> u32 {
+        self.last
+    }
+
+    /// All of them.
+    pub fn frames(self) -> std::ops::RangeInclusive<u32> {
+        self.first..=self.last
+    }
+
+    /// The fewest spans that hold these frames, in rising order, and no others.
+    #[must_use]
+    pub fn of(frames: impl IntoIterator<Item = u32>) -> Vec<Self> {
+        let mut spans: Vec<Self> = Vec::new();
+        for frame in frames {
+            match spans.last_mut() {
+                Some(span) if span.last.checked_add(1) == Some(frame) => span.last = frame,
+                _ => spans.extend(Self::new(frame, frame)),
+            }
+        }
+        spans
+    }
+}
+
+impl TryFrom<(u32, u32)> for Span {
+    type Error = &'static str;
+
+    fn try_from((first, last): (u32, u32)) -> Result<Self, Self::Error> {
+        Self::new(first, last).ok_or("not a span of frames")
+    }
+}
+
+impl From<Span> for (u32, u32) {
+    fn from(span: Span) -> Self {
+        (span.first, span.last)
+    }
+}
+
+impl std::fmt::Display for Span {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if self.first == self.last {
+            write!(f, "{}", self.first)
+        } else {
+            write!(f, "{}-{}", self.first, self.last)
+        }
+    }
+}
+
+/// An intent whose outcome the journal does not know.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Open {
+    /// The frame.
+    pub frame: u32,
+    /// The token.
+    pub token: Token,
+    /// The camera board's start, where a board was to fire.
+    pub boot: Option<BootId>,
+}
+
+/// Whether a frame is still to be exposed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Standing {
+    /// It is.
+    Wanted,
+    /// It is exposed.
+    Exposed,
+    /// A person has left it out.
+    Dropped,
+}
+
+/// What the home checks say of the pose that a frame was exposed in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Check {
+    /// None has come since.
+    Pending,
+    /// The next one found every axis where it was counted.
+    Passed,
+    /// The next one found an axis elsewhere; nobody has decided yet.
+    Suspect,
+    /// It did, and a person keeps the frame all the same.
+    Kept,
+    /// An axis's count was lost before the next one: it cannot be known any more.
+    Unknown,
+}
+
+/// One frame of a take.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FrameState {
+    /// Whether it is still to be exposed.
+    pub standing: Standing,
+    /// How many exposures of it there are, those that were shot again included.
+    pub exposures: u32,
+    /// The slot of the last one; 0 where there is none.
+    pub slot: u32,
+    /// The file of its picture, where it is known.
+    pub picture: Option<String>,
+    /// What the home checks say.
+    pub check: Check,
+}
+
+impl FrameState {
+    const UNTOUCHED: Self = Self {
+        standing: Standing::Wanted,
+        exposures: 0,
+        slot: 0,
+        picture: None,
+        check: Check::Pending,
+    };
+}
+
+/// An axis that was found elsewhere than it was counted.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Drift {
+    /// The axis, such as `reeds east`.
+    pub axis: String,
+    /// By how much, steps.
+    pub steps: i32,
+    /// The same in the axis's unit.
+    pub amount: f64,
+    /// The unit's sign: `mm` or `deg`.
+    pub unit: String,
+    /// By how much the picture is off, in its pixels, where it is off most.
+    pub pixels: f64,
+}
+
+/// Frames that home checks have put in doubt, and why.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Suspects {
+    /// The axes.
+    pub drifts: Vec<Drift>,
+    /// The frames, in rising order.
+    pub frames: Vec<Span>,
+}
+
+/// Where a take stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TakeState {
+    /// The shot's name.
+    pub name: String,
+    /// How many frames.
+    pub frames: u32,
+    /// The folder that the shot's art lies relative to.
+    pub art: String,
+    /// The folder that the stand's command and its pictures' folder lie relative to.
+    pub base: String,
+    /// The schedule's fingerprint.
+    pub schedule: u64,
+    /// The take's number for the boards.
+    pub shot: ShotId,
+    /// The last token whose outcome is known (slot 0 before the first).
+    pub spent: Token,
+    /// The token to use next.
+    pub next: Token,
+    /// The intent without an outcome, where there is one.
+    pub open: Option<Open>,
+    /// The last reading of every axis moved by hand that has been set, by its name.
+    pub readings: BTreeMap<String, f64>,
+    /// Whether nothing is left to do.
+    pub finished: bool,
+    /// Lines so far.
+    pub lines: u64,
+    /// As far as anything has become of a frame.
+    table: Vec<FrameState>,
+    /// No frame before this one is wanted.
+    low: u32,
+    wanted: u32,
+    dropped: u32,
+    /// Frames exposed since the last home check.
+    pending: BTreeSet<u32>,
+    suspects: BTreeSet<u32>,
+    drifts: Vec<Drift>,
+    /// The start of the board in which each axis was homed last.
+    homed: BTreeMap<String, BootId>,
+    /// Frames in the order in which they were exposed.
+    order: Vec<u32>,
+    /// What people have said of slots: the frame, and whether it was exposed.
+    verdicts: BTreeMap<Token, (u32, bool)>,
+    pictures: BTreeSet<String>,
+    digests: BTreeMap<u64, String>,
+}
+
+impl TakeState {
+    pub(super) fn begin(entry: &Entry) -> Option<Self> {
+        let Entry::Begun {
+            name,
+            frames,
+            art,
+            base,
+            schedule,
+            shot,
+        } = entry
+        else {
+            return None;
+        };
+        if *frames > MAX_FRAMES {
+            return None;
+        }
+        Some(Self {
+            name: name.clone(),
+            frames: *frames,
+            art: art.clone(),
+            base: base.clone(),
+            schedule: schedule.0,
+            shot: ShotId(shot.0),
+            spent: Token::default(),
+            next: Token {
+                slot: 1,
+                attempt: 1,
+            },
+            open: None,
+            readings: BTreeMap::new(),
+            finished: false,
+            lines: 1,
+            table: Vec::new(),
+            low: 1,
+            wanted: *frames,
+            dropped: 0,
+            pending: BTreeSet::new(),
+            suspects: BTreeSet::new(),
+            drifts: Vec::new(),
+            homed: BTreeMap::new(),
+            order: Vec::new(),
+            verdicts: BTreeMap::new(),
+            pictures: BTreeSet::new(),
+            digests: BTreeMap::new(),
+        })
+    }
+
+    /// A frame, counted from 1, or `None` beyond the ends.
+    #[must_use]
+    pub fn frame(&self, frame: u32) -> Option<&FrameState> {
+        static UNTOUCHED: FrameState = FrameState::UNTOUCHED;
+        let index = index(frame).filter(|_| frame <= self.frames)?;
+        Some(self.table.get(index).unwrap_or(&UNTOUCHED))
+    }
+
+    fn frame_mut(&mut self, frame: u32) -> Option<&mut FrameState> {
+        let index = index(frame).filter(|_| frame <= self.frames)?;
+        if index >= self.table.len() {
+            self.table.resize(index + 1, FrameState::UNTOUCHED);
+        }
+        self.table.get_mut(index)
+    }
+
+    /// The frame to expose next, or `None` where none is wanted any more.
+    #[must_use]
+    pub fn next_frame(&self) -> Option<u32> {
+        self.wanted().next()
+    }
+
+    /// The frames that are still to be exposed, in rising order.
+    pub fn wanted(&self) -> impl Iterator<Item = u32> + '_ {
+        (self.low..=self.frames).filter(|&frame| {
+            self.frame(frame)
+                .is_some_and(|frame| frame.standing == Standing::Wanted)
+        })
+    }
+
+    /// How many frames are still to be exposed.
+    #[must_use]
+    pub const fn left(&self) -> u32 {
+        self.wanted
+    }
+
+    /// How many frames are left out.
+    #[must_use]
+    pub const fn dropped(&self) -> u32 {
+        self.dropped
+    }
+
+    /// Frames that were exposed since the last home check, in rising order.
+    pub fn unchecked(&self) -> impl ExactSizeIterator<Item = u32> + '_ {
+        self.pending.iter().copied()
+    }
+
+    /// Frames in doubt of which nobody has decided yet.
+    #[must_use]
+    pub fn suspects(&self) -> Option<Suspects> {
+        (!self.suspects.is_empty()).then(|| Suspects {
+            drifts: self.drifts.clone(),
+            frames: Span::of(self.suspects.iter().copied()),
+        })
+    }
+
+    /// Whether an axis has been homed in this start of its board, so that its count still says
+    /// something.
+    #[must_use]
+    pub fn counted(&self, axis: &str, boot: BootId) -> bool {
+        self.homed.get(axis) == Some(&boot)
+    }
+
+    /// The frames that were exposed last, the last first, each once.
+    #[must_use]
+    pub fn last_exposed(&self, count: usize) -> Vec<u32> {
+        let mut frames = Vec::new();
+        for &frame in self.order.iter().rev() {
+            if frames.len() == count {
+                break;
+            }
+            let exposed = self
+                .frame(frame)
+                .is_some_and(|frame| frame.standing == Standing::Exposed);
+            if exposed && !frames.contains(&frame) {
+                frames.push(frame);
+            }
+        }
+        frames
+    }
+
+    /// What a person said last of a frame: the token, and whether it was exposed.
+    #[must_use]
+    pub fn verdict(&self, frame: u32) -> Option<(Token, bool)> {
+        self.verdicts
+            .iter()
+            .rev()
+            .find(|(_, (of, _))| *of == frame)
+            .map(|(&token, &(_, exposed))| (token, exposed))
+    }
+
+    /// Whether a picture's file is known: of an exposure, or as one that belongs to none.
+    #[must_use]
+    pub fn knows(&self, picture: &str) -> bool {
+        self.pictures.contains(picture)
+    }
+
+    /// The file of an exposure's picture that is the same, dot for dot.
+    #[must_use]
+    pub fn same_picture(&self, digest: u64) -> Option<&str> {
+        self.digests.get(&digest).map(String::as_str)
+    }
+
+    /// Whether an entry can come next; nothing is changed where it cannot.
+    pub(super) fn follow(&mut self, entry: &Entry) -> Result<(), &'static str> {
+        match entry {
+            Entry::Begun { .. } => return Err("the take begins twice"),
+            Entry::Session { .. } | Entry::Halted { .. } => {}
+            Entry::Homed {
+                axis, boot, off, ..
+            } => {
+                if off.is_none() {
+                    for frame in std::mem::take(&mut self.pending) {
+                        self.set_check(frame, Check::Unknown);
+                    }
+                }
+                self.homed.insert(axis.clone(), BootId(boot.0));
+            }
+            Entry::Checked { .. } => {
+                for frame in std::mem::take(&mut self.pending) {
+                    self.set_check(frame, Check::Passed);
+                }
+            }
+            Entry::Suspect { drift, frames } => {
+                self.has(frames)?;
+                for frame in frames.iter().flat_map(|span| span.frames()) {
+                    self.pending.remove(&frame);
+                    self.suspects.insert(frame);
+                    self.set_check(frame, Check::Suspect);
+                }
+                self.drifts.push(drift.clone());
+            }
+            Entry::Kept => {
+                if self.suspects.is_empty() {
+                    return Err("frames are kept although none is in doubt");
+                }
+                for frame in std::mem::take(&mut self.suspects) {
+                    self.set_check(frame, Check::Kept);
+                }
+                self.drifts.clear();
+            }
+            Entry::Again { frames, .. } => self.turn(frames, Standing::Wanted)?,
+            Entry::Dropped { frames } => self.turn(frames, Standing::Dropped)?,
+            Entry::Found { pictures } => self.pictures.extend(pictures.iter().cloned()),
+            Entry::Reading { axis, reading, .. } => {
+                self.readings.insert(axis.clone(), *reading);
+            }
+            Entry::Intent {
+                frame,
+                slot,
+                attempt,
+                boot,
+            } => {
+                let token = Token {
+                    slot: *slot,
+                    attempt: *attempt,
+                };
+                if self.open.is_some() {
+                    return Err("an intent while another is open");
+                }
+                if token != self.next || Some(*frame) != self.next_frame() {
+                    return Err("an intent for another frame than the next");
+                }
+                self.open = Some(Open {
+                    frame: *frame,
+                    token,
+                    boot: boot.map(|boot| BootId(boot.0)),
+                });
+            }
+            Entry::Done {
+                slot,
+                attempt,
+                picture,
+                ..
+            } => {
+                let picture = picture.as_ref();
+                self.close(*slot, *attempt, true, picture)?;
+            }
+            Entry::Void { slot, attempt } => {
+                self.close(*slot, *attempt, false, None)?;
+            }
+            Entry::Verdict {
+                slot,
+                attempt,
+                exposed,
+                picture,
+                others,
+                ..
+            } => {
+                let frame = self.close(*slot, *attempt, *exposed, picture.as_ref())?;
+                self.pictures.extend(others.iter().cloned());
+                let token = Token {
+                    slot: *slot,
+                    attempt: *attempt,
+                };
+                self.verdicts.insert(token, (frame, *exposed));
+            }
+            Entry::TakenBack {
+                slot,
+                attempt,
+                exposed,
+            } => self.take_back(*slot, *attempt, *exposed)?,
+            Entry::Behind { slot, attempt, .. } => {
+                let token = Token {
+                    slot: *slot,
+                    attempt: *attempt,
+                };
+                if self.open.is_some() || token < self.next {
+                    return Err("the board is said to be ahead, but is not");
+                }
+                self.next = Token {
+                    slot: slot.checked_add(1).ok_or("too many slots")?,
+                    attempt: 1,
+                };
+                self.spent = token;
+            }
+            Entry::Vouched { frame } => {
+                if self.open.is_some() || Some(*frame) != self.next_frame() {
+                    return Err("a person vouches for another frame than the next");
+                }
+                self.exposed(*frame, 0, None);
+                // What was counted then is not known here.
+                self.pending.remove(frame);
+                self.set_check(*frame, Check::Unknown);
+            }
+            Entry::Finished => {
+                if self.open.is_some() || self.wanted > 0 || !self.suspects.is_empty() {
+                    return Err("finished before the last frame");
+                }
+                self.finished = true;
+            }
+        }
+        self.lines += 1;
+        Ok(())
+    }
+
+    fn set_check(&mut self, frame: u32, check: Check) {
+        if let Some(frame) = self.frame_mut(frame) {
+            frame.check = check;
+        }
+    }
+
+    fn has(&self, spans: &[Span]) -> Result<(), &'static str> {
+        if spans.iter().any(|span| span.last > self.frames) {
+            return Err("a frame beyond the last");
+        }
+        Ok(())
+    }
+
+    /// Makes frames wanted again, or leaves them out.
+    fn turn(&mut self, spans: &[Span], standing: Standing) -> Result<(), &'static str> {
+        if self.open.is_some() {
+            return Err("a change of frames while an intent is open");
+        }
+        self.has(spans)?;
+        // A slot belongs to one frame: tries of another one are over.
+        if self.next.attempt > 1 {
+            self.next = Token {
+                slot: self.next.slot.checked_add(1).ok_or("too many slots")?,
+                attempt: 1,
+            };
+        }
+        for frame in spans.iter().flat_map(|span| span.frames()) {
+            self.pending.remove(&frame);
+            self.suspects.remove(&frame);
+            self.stand(frame, standing);
+            self.set_check(frame, Check::Pending);
+        }
+        if self.suspects.is_empty() {
+            self.drifts.clear();
+        }
+        Ok(())
+    }
+
+    fn stand(&mut self, frame: u32, standing: Standing) {
+        let Some(state) = self.frame_mut(frame) else {
+            return;
+        };
+        let before = std::mem::replace(&mut state.standing, standing);
+        match before {
+            Standing::Wanted => self.wanted -= 1,
+            Standing::Dropped => self.dropped -= 1,
+            Standing::Exposed => {}
+        }
+        if standing == Standing::Dropped {
+            self.dropped += 1;
+        }
+        if standing == Standing::Wanted {
+            self.wanted += 1;
+            self.low = self.low.min(frame);
+            self.finished = false;
+        } else if frame == self.low {
+            self.low = self.next_frame().unwrap_or(self.frames.saturating_add(1));
+        }
+    }
+
+    fn exposed(&mut self, frame: u32, slot: u32, picture: Option<&Picture>) {
+        self.stand(frame, Standing::Exposed);
+        if let Some(state) = self.frame_mut(frame) {
+            state.exposures += 1;
+            state.slot = slot;
+            state.picture = picture.map(|picture| picture.file.clone());
+            state.check = Check::Pending;
+        }
+        self.pending.insert(frame);
+        self.order.push(frame);
+    }
+
+    fn close(
+        &mut self,
+        slot: u32,
+        attempt: u16,
+        exposed: bool,
+        picture: Option<&Picture>,
+    ) -> Result<u32, &'static str> {
+        let token = Token { slot, attempt };
+        let Some(open) = self.open.filter(|open| open.token == token) else {
+            return Err("the outcome of an intent that is not open");
+        };
+        let next = if exposed {
+            Token {
+                slot: slot.checked_add(1).ok_or("too many slots")?,
+                attempt: 1,
+            }
+        } else {
+            Token {
+                slot,
+                attempt: attempt.checked_add(1).ok_or("too many tries")?,
+            }
+        };
+        self.open = None;
+        self.spent = token;
+        self.next = next;
+        if let Some(picture) = picture {
+            self.pictures.insert(picture.file.clone());
+            self.digests.insert(picture.digest.0, picture.file.clone());
+        }
+        if exposed {
+            self.exposed(open.frame, slot, picture);
+        }
+        Ok(open.frame)
+    }
+
+    /// A person was mistaken about a slot.
+    fn take_back(&mut self, slot: u32, attempt: u16, exposed: bool) -> Result<(), &'static str> {
+        if self.open.is_some() {
+            return Err("an answer is taken back while an intent is open");
+        }
+        let token = Token { slot, attempt };
+        let Some((frame, said)) = self.verdicts.get_mut(&token) else {
+            return Err("an answer is taken back that was never given");
+        };
+        if *said == exposed {
+            return Err("an answer is taken back that is the same");
+        }
+        *said = exposed;
+        let frame = *frame;
+        if exposed {
+            self.exposed(frame, slot, None);
+            return Ok(());
+        }
+        let mut none_left = false;
+        if let Some(state) = self.frame_mut(frame) {
+            state.exposures = state.exposures.saturating_sub(1);
+            none_left = state.exposures == 0;
+            if state.slot == slot {
+                state.picture = None;
+                // The exposure that counted is the one that never was.
+                none_left = true;
+            }
+        }
+        if none_left {
+            self.pending.remove(&frame);
+            self.suspects.remove(&frame);
+            self.stand(frame, Standing::Wanted);
+        }
+        Ok(())
+    }
+}
+
+fn index(frame: u32) -> Option<usize> {
+    usize::try_from(frame.checked_sub(1)?).ok()
+}
