@@ -59,7 +59,11 @@ enum Command {
 }
 
 fn range(text: &str) -> Result<std::ops::Range<u64>, String> {
-    let parse = |part: &str| part.trim().parse().map_err(|_| "write it like 0..10000".to_owned());
+    let parse = |part: &str| {
+        part.trim()
+            .parse()
+            .map_err(|_| "write it like 0..10000".to_owned())
+    };
     let (from, to) = text.split_once("..").ok_or("write it like 0..10000")?;
     let range = parse(from)?..parse(to)?;
     if range.is_empty() {
@@ -97,7 +101,11 @@ fn main() -> ExitCode {
             }
         },
     };
-    if sound { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+    if sound {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    }
 }
 
 fn chosen(plan: Option<&str>, seed: Option<u64>) -> Result<Plan, String> {
@@ -123,13 +131,21 @@ fn run_seeds(seeds: std::ops::Range<u64>, threads: usize, mutant: Option<Mutant>
     let bar = bar(seeds.end - seeds.start);
     let failed = AtomicU64::new(0);
     let begun = Instant::now();
-    let totals = swarm(seeds.clone(), threads, mutant, &|_, findings: &[Finding]| {
-        bar.inc(1);
-        if !findings.is_empty() {
-            bar.set_message(format!("{} failed", failed.fetch_add(1, Ordering::Relaxed) + 1));
-        }
-        false
-    });
+    let totals = swarm(
+        seeds.clone(),
+        threads,
+        mutant,
+        &|_, findings: &[Finding]| {
+            bar.inc(1);
+            if !findings.is_empty() {
+                bar.set_message(format!(
+                    "{} failed",
+                    failed.fetch_add(1, Ordering::Relaxed) + 1
+                ));
+            }
+            false
+        },
+    );
     bar.finish_and_clear();
     print_totals(&totals, begun.elapsed());
     show_failures(&totals, mutant);
@@ -138,7 +154,10 @@ fn run_seeds(seeds: std::ops::Range<u64>, threads: usize, mutant: Option<Mutant>
         for kind in Kind::ALL {
             let struck = totals.struck.get(&kind).copied().unwrap_or(0);
             if struck < LEAST {
-                println!("Too seldom: {} struck {struck} times, not {LEAST}", kind.words());
+                println!(
+                    "Too seldom: {} struck {struck} times, not {LEAST}",
+                    kind.words()
+                );
                 sound = false;
             }
         }
@@ -162,7 +181,10 @@ fn print_totals(totals: &Totals, elapsed: Duration) {
     println!("{:>9}  exposures", totals.exposures);
     println!("{:>9}  resumes", totals.resumes);
     println!("{:>9}  questions asked", totals.questions);
-    println!("{:>9.1}  hours at the stand", totals.time.as_secs_f64() / 3600.0);
+    println!(
+        "{:>9.1}  hours at the stand",
+        totals.time.as_secs_f64() / 3600.0
+    );
     println!("{:>9.0}  takes a minute", totals.takes as f64 / minutes);
 }
 
@@ -203,7 +225,10 @@ fn show(kind: &str, seed: u64, plan: &Plan) {
 }
 
 fn replay(mut plan: Plan, story: bool, smaller: bool) -> bool {
-    let first = run(&plan).findings.first().map(|finding| finding.kind.clone());
+    let first = run(&plan)
+        .findings
+        .first()
+        .map(|finding| finding.kind.clone());
     if let Some(kind) = first
         && smaller
     {

@@ -9,15 +9,18 @@ use std::time::Duration;
 use panestep::link::{Clock, Port};
 use panestep::sim::{HostKilled, SimClock, SimPort, SimulatedStand};
 use panestep::stand::BoardId;
-use panestep::take::{Boards, Disk, Entry, HandRequest, Person, Question, SimulatedDisk};
+use panestep::take::album::{Album, Look};
+use panestep::take::exposure::{Known, Released};
+use panestep::take::people::{ReleaseOrder, Trigger};
+use panestep::take::{Boards, Disk, Entry, HandRequest, Person, Question, SimulatedDisk, Suspects};
 use panestep_protocol::{
     Accumulator, Answer, Command, ExposureFact, FromBoard, MAX_FRAME, ToBoard, encode,
 };
 
 use super::director::{Shared, inject};
 use super::kind::Kind;
-use super::plan::Mutant;
-use super::stand::HAND;
+use super::plan::{Mutant, Trouble};
+use super::stand::{HAND, TIME_OUT};
 
 /// A take that asks its surroundings more often than this does not come to an end.
 const CALLS: u64 = 3_000_000;
@@ -129,9 +132,10 @@ impl Disk for JournalDisk {
         let mut director = self.director.borrow_mut();
         let keep = length as usize;
         if director.ledger.lines.iter().any(|(end, _)| *end > keep) {
-            director
-                .ledger
-                .found("journal shortened", format!("whole lines cut off at {keep}"));
+            director.ledger.found(
+                "journal shortened",
+                format!("whole lines cut off at {keep}"),
+            );
             director.ledger.lines.retain(|(end, _)| *end <= keep);
         }
         drop(director);
@@ -269,6 +273,8 @@ pub struct Operator {
     pub mutant: Option<Mutant>,
     /// Questions so far.
     pub questions: u32,
+    /// Questions about frames in doubt so far.
+    pub doubts: u32,
 }
 
 /// How long a person takes over a question: the camera has come to rest by then.
@@ -311,10 +317,27 @@ impl Person for Operator {
         if director.dead.is_some() {
             return None;
         }
-        let answer = self.mutant == Some(Mutant::YesSayer)
-            || director
+        let exposures = self.sim.exposures();
+        let truth = if question.known == Known::MarkAhead {
+            director
                 .ledger
-                .truth(&self.sim.exposures(), question.token, self.whole);
+                .truth_of_frame(&exposures, question.frame, self.whole)
+        } else {
+            director
+                .ledger
+                .truth(&exposures, question.token, self.whole)
+        };
+        let mut answer = self.mutant == Some(Mutant::YesSayer) || truth;
+        if director.wrong_answers > 0 && question.known != Known::MarkAhead {
+            director.wrong_answers -= 1;
+            director.effect(Kind::WrongAnswer);
+            director.take_back.push(question.frame);
+            // Noticed at once: the run is ended, and the answer taken back at the next.
+            director
+                .interrupt
+                .store(true, std::sync::atomic::Ordering::Relaxed);
+            answer = !answer;
+        }
         director.note(|| {
             let word = if answer { "yes" } else { "no" };
             format!(
@@ -323,5 +346,136 @@ impl Person for Operator {
             )
         });
         Some(answer)
+    }
+
+    fn fire(&mut self, frame: u32) -> bool {
+        if !self.stays() {
+            return false;
+        }
+        self.director
+            .borrow_mut()
+            .note(|| format!("asked to fire frame {frame}"));
+        fire_camera(&self.director, &self.sim);
+        true
+    }
+
+    fn again(&mut self, suspects: &Suspects) -> Option<bool> {
+        if !self.stays() {
+            return None;
+        }
+        // Whoever is told that an axis loses steps looks at its motor.
+        let drives: Vec<Trouble> = {
+            let director = self.director.borrow();
+            let drives = director.active.iter().copied().filter(|trouble| {
+                matches!(
+                    trouble,
+                    Trouble::StepsOften { .. }
+                        | Trouble::MotorPower { .. }
+                        | Trouble::Driver { .. }
+                        | Trouble::WiresSwapped { .. }
+                )
+            });
+            drives.collect()
+        };
+        for trouble in drives {
+            let fault = self.director.borrow_mut().mend(trouble);
+            inject(&self.sim, fault.into_iter().collect());
+        }
+        self.doubts += 1;
+        let again = self.doubts < 3;
+        self.director
+            .borrow_mut()
+            .note(|| format!("frames {:?} in doubt; again: {again}", suspects.frames));
+        Some(again)
+    }
+}
+
+/// The take's own command or finger fires the camera.
+fn fire_camera(director: &Shared, sim: &SimulatedStand) {
+    director.borrow_mut().triggering = true;
+    inject(sim, vec![panestep::sim::Fault::HandRelease]);
+    director.borrow_mut().triggering = false;
+}
+
+/// The user's own command.
+pub struct OwnCommand {
+    /// Who lets it fail.
+    pub director: Shared,
+    /// The stand.
+    pub sim: SimulatedStand,
+}
+
+impl Trigger for OwnCommand {
+    fn release(&mut self, _: &ReleaseOrder<'_>) -> Released {
+        let trouble = self.director.borrow_mut().command.pop_front();
+        if let Some(trouble) = &trouble {
+            self.director.borrow_mut().effect(trouble.kind());
+        }
+        let (fires, time, how) = match trouble {
+            Some(Trouble::CommandFails { code, fired }) => (
+                fired,
+                Duration::from_millis(50),
+                Released::Failed(Some(code)),
+            ),
+            Some(Trouble::CommandTimesOut { fired }) => (fired, TIME_OUT, Released::TimedOut),
+            _ => (true, Duration::from_millis(50), Released::Took),
+        };
+        // A command that has been started goes on, even where the program that did so dies.
+        if self.sim.pass(Duration::from_millis(10)).is_err() {
+            return Released::NotBegun;
+        }
+        if fires {
+            fire_camera(&self.director, &self.sim);
+        }
+        match self.sim.pass(time) {
+            Ok(()) => how,
+            Err(_) => Released::Failed(None),
+        }
+    }
+
+    fn why(&self) -> String {
+        "it could not be started".into()
+    }
+}
+
+/// The folder that pictures arrive in.
+pub struct Folder {
+    /// Who knows the pictures.
+    pub director: Shared,
+    /// The stand.
+    pub sim: SimulatedStand,
+}
+
+/// How long a picture takes to be written.
+const WRITTEN: Duration = Duration::from_millis(20);
+
+impl Album for Folder {
+    fn names(&mut self) -> io::Result<Vec<String>> {
+        let now = self.sim.clock().now();
+        let director = self.director.borrow();
+        let there = director.pictures.iter().filter(|picture| picture.at <= now);
+        Ok(there.map(|picture| picture.name.clone()).collect())
+    }
+
+    fn look(&mut self, name: &str) -> io::Result<Look> {
+        let now = self.sim.clock().now();
+        let director = self.director.borrow();
+        let picture = director
+            .pictures
+            .iter()
+            .find(|picture| picture.name == name);
+        Ok(match picture {
+            Some(picture)
+                if picture.at + WRITTEN <= now || picture.name.starts_with("invented") =>
+            {
+                picture
+                    .digest
+                    .map_or(Look::Unreadable, |digest| Look::Whole {
+                        digest,
+                        bright: picture.bright,
+                    })
+            }
+            _ => Look::Unreadable,
+        })
     }
 }

@@ -1,7 +1,7 @@
 //! Lets the faults of a plan strike at their moments, and keeps account of those that did.
 
 use std::cell::RefCell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::rc::Rc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -13,7 +13,7 @@ use panestep_protocol::Token;
 
 use super::kind::Kind;
 use super::ledger::Ledger;
-use super::plan::{Moment, Plan, Trouble, Unsynced};
+use super::plan::{Blemish, Moment, Mutant, Plan, Trouble, Unsynced, Wish};
 use super::stand::CAMERA;
 
 /// Everything about one take that happens behind its back.
@@ -48,12 +48,41 @@ pub struct Director {
     /// Questions that the person walks away from.
     pub walks_away: u32,
     by_hand: Vec<u32>,
+    /// The camera is being fired by the take's own command or finger.
+    pub triggering: bool,
+    blemishes: VecDeque<Blemish>,
+    /// How the command fails the next times.
+    pub command: VecDeque<Trouble>,
+    /// Wrong answers to be given.
+    pub wrong_answers: u32,
+    /// Wishes for the next run.
+    pub wishes: Vec<Wish>,
+    /// Frames of which an answer is to be taken back.
+    pub take_back: Vec<u32>,
+    /// Pictures in the folder, and on their way to it.
+    pub pictures: Vec<Arrived>,
     /// The journal that was taken away, and how many pulses there had been.
     pub kept_aside: Option<(Vec<u8>, usize)>,
     /// What happened, to be read; where somebody wants to.
     pub story: Option<Vec<String>>,
     now: Duration,
 }
+
+/// A picture.
+#[derive(Clone, Debug)]
+pub struct Arrived {
+    /// Its file.
+    pub name: String,
+    /// When it begins to be there.
+    pub at: Duration,
+    /// A digest of its dots; nothing where it cannot be read.
+    pub digest: Option<u64>,
+    /// Its brightness.
+    pub bright: u8,
+}
+
+/// From the end of an exposure until its picture begins to be there.
+const ON_ITS_WAY: Duration = Duration::from_millis(30);
 
 /// What moments are counted by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -92,6 +121,13 @@ impl Director {
             dead: None,
             walks_away: 0,
             by_hand: Vec::new(),
+            triggering: false,
+            blemishes: VecDeque::new(),
+            command: VecDeque::new(),
+            wrong_answers: 0,
+            wishes: Vec::new(),
+            take_back: Vec::new(),
+            pictures: Vec::new(),
             kept_aside: None,
             story: story.then(Vec::new),
             now: Duration::ZERO,
@@ -205,6 +241,12 @@ impl Director {
                 self.effect(Kind::Interrupt);
             }
             Trouble::WalksAway => self.walks_away += 1,
+            Trouble::WrongAnswer => self.wrong_answers += 1,
+            Trouble::Picture(blemish) => self.blemishes.push_back(blemish),
+            Trouble::CommandFails { .. } | Trouble::CommandTimesOut { .. } => {
+                self.command.push_back(what);
+            }
+            Trouble::Wants(wish) => self.wishes.push(wish),
             Trouble::Kill { unsynced } | Trouble::PowerCut { unsynced, .. } => {
                 self.dead = Some(unsynced);
             }
@@ -229,6 +271,50 @@ impl Director {
             _ => {}
         }
         what.fault()
+    }
+
+    /// An exposure is over: its picture sets out.
+    fn picture(&mut self, number: u32) {
+        if !self.plan.build.pictures {
+            return;
+        }
+        let mut picture = Arrived {
+            name: format!("picture-{number:04}"),
+            at: self.now + ON_ITS_WAY,
+            digest: Some(u64::from(number)),
+            bright: 200,
+        };
+        if let Some(blemish) = self.blemishes.pop_front() {
+            self.effect(Trouble::Picture(blemish).kind());
+            match blemish {
+                Blemish::Missing => return,
+                Blemish::Twice => self.pictures.push(Arrived {
+                    name: format!("picture-{number:04}-b"),
+                    ..picture.clone()
+                }),
+                Blemish::Black => picture.bright = 3,
+                Blemish::Copy => picture.digest = Some(u64::from(number.saturating_sub(1))),
+                Blemish::Unreadable => picture.digest = None,
+                Blemish::Late(time) => {
+                    picture.at += super::stand::ARRIVAL + Duration::from_millis(time);
+                }
+            }
+        }
+        self.pictures.push(picture);
+    }
+
+    /// A folder that invents a picture for every order to fire.
+    fn invent(&mut self) {
+        if self.plan.mutant == Some(Mutant::InventedPicture) && self.plan.build.pictures {
+            let number = self.pictures.len() as u64;
+            self.pictures.retain(|picture| picture.at <= self.now);
+            self.pictures.push(Arrived {
+                name: format!("invented-{number:04}"),
+                at: self.now,
+                digest: Some(u64::MAX - number),
+                bright: 200,
+            });
+        }
     }
 
     /// Mends something that is wrong now; returns how, where it is the stand's.
@@ -256,7 +342,9 @@ impl Director {
 
     fn roll_back(&mut self, lines: usize) {
         let keep = self.ledger.lines.len().saturating_sub(lines);
-        let Some(&(end, _)) = keep.checked_sub(1).and_then(|last| self.ledger.lines.get(last))
+        let Some(&(end, _)) = keep
+            .checked_sub(1)
+            .and_then(|last| self.ledger.lines.get(last))
         else {
             return;
         };
@@ -273,7 +361,10 @@ impl Director {
     fn damage(&mut self, at: usize) {
         // The last line's damage is a torn line's: that is another fault.
         let lines = &self.ledger.lines;
-        let Some(&(end, _)) = lines.len().checked_sub(2).and_then(|place| lines.get(place))
+        let Some(&(end, _)) = lines
+            .len()
+            .checked_sub(2)
+            .and_then(|place| lines.get(place))
         else {
             return;
         };
@@ -366,8 +457,8 @@ impl Director {
 
     pub(super) fn checks(&mut self, entry: &Entry) {
         let by_hand = std::mem::take(&mut self.by_hand);
-        let flash_contact = self.plan.build.flash_contact;
-        self.ledger.written(entry, flash_contact, &by_hand);
+        let evidence = self.plan.build.flash_contact || self.plan.build.pictures;
+        self.ledger.written(entry, evidence, &by_hand);
         self.by_hand = by_hand;
     }
 
@@ -393,13 +484,22 @@ impl Director {
         let safe = self.disk.safe();
         self.ledger.ordered(token, safe);
         self.unanswered = true;
+        self.invent();
         let n = self.count(Count::Fired);
         self.cue(Moment::Fired(n))
     }
 
     fn see(&mut self, at: Duration, happening: &Happening<'_>) -> Vec<Fault> {
         self.now = at;
-        if let Happening::Step { .. } = happening {
+        if let Happening::Step {
+            axis,
+            positive,
+            made,
+        } = *happening
+        {
+            if !made && let Some(lost) = self.ledger.displaced.get_mut(axis.0) {
+                *lost += if positive { 1 } else { -1 };
+            }
             return self.on_time();
         }
         self.events += 1;
@@ -416,9 +516,17 @@ impl Director {
                 }
             }
             Happening::HandRelease => {
-                self.ledger.presses += 1;
-                self.by_hand.push(self.ledger.presses);
-                self.note(|| "a hand presses the camera's release".into());
+                if self.triggering {
+                    self.note(|| "the camera is fired".into());
+                    let safe = self.disk.safe();
+                    self.ledger.pressed(at, safe);
+                    let n = self.count(Count::Pressed);
+                    faults.extend(self.cue(Moment::Pressed(n)));
+                } else {
+                    self.ledger.presses += 1;
+                    self.by_hand.push(self.ledger.presses);
+                    self.note(|| "a hand presses the camera's release".into());
+                }
             }
             Happening::Shutter { open, number } => {
                 self.note(|| {
@@ -430,6 +538,7 @@ impl Director {
                     self.ledger.opened.insert(press);
                     Moment::Opened(self.count(Count::Opened))
                 } else {
+                    self.picture(number);
                     Moment::Exposed(self.count(Count::Exposed))
                 };
                 faults.extend(self.cue(moment));
@@ -455,7 +564,11 @@ impl Director {
             }
             Happening::Drivers { board, on } => {
                 self.note(|| {
-                    format!("drivers of board {} {}", board.0, if on { "on" } else { "off" })
+                    format!(
+                        "drivers of board {} {}",
+                        board.0,
+                        if on { "on" } else { "off" }
+                    )
                 });
             }
             Happening::Struck(fault) => {

@@ -93,11 +93,35 @@ pub enum Kind {
     WalksAway,
     /// The person slips at a crank.
     CrankSlip,
+    /// A picture lost on the way.
+    PictureMissing,
+    /// A picture that comes twice.
+    PictureTwice,
+    /// A black picture.
+    PictureBlack,
+    /// A copy of an earlier picture.
+    PictureCopy,
+    /// A picture that cannot be read.
+    PictureUnreadable,
+    /// A picture that comes too late.
+    PictureLate,
+    /// The command that fires fails.
+    CommandFails,
+    /// The command that fires takes too long.
+    CommandTimesOut,
+    /// A wrong answer, taken back later.
+    WrongAnswer,
+    /// Frames shot again on request.
+    ShotAgain,
+    /// The last frames shot again on request.
+    SteppedBack,
+    /// Frames left out on request.
+    LeftOut,
 }
 
 impl Kind {
     /// All of them.
-    pub const ALL: [Self; 44] = [
+    pub const ALL: [Self; 56] = [
         Self::BytesLost,
         Self::BytesTwice,
         Self::BitFlipped,
@@ -142,6 +166,18 @@ impl Kind {
         Self::Interrupt,
         Self::WalksAway,
         Self::CrankSlip,
+        Self::PictureMissing,
+        Self::PictureTwice,
+        Self::PictureBlack,
+        Self::PictureCopy,
+        Self::PictureUnreadable,
+        Self::PictureLate,
+        Self::CommandFails,
+        Self::CommandTimesOut,
+        Self::WrongAnswer,
+        Self::ShotAgain,
+        Self::SteppedBack,
+        Self::LeftOut,
     ];
 
     /// In plain words.
@@ -192,6 +228,18 @@ impl Kind {
             Self::Interrupt => "Ctrl-C",
             Self::WalksAway => "person walks away from a question",
             Self::CrankSlip => "person slips at a crank",
+            Self::PictureMissing => "picture lost on the way",
+            Self::PictureTwice => "picture comes twice",
+            Self::PictureBlack => "picture is black",
+            Self::PictureCopy => "picture is a copy of an earlier one",
+            Self::PictureUnreadable => "picture cannot be read",
+            Self::PictureLate => "picture comes too late",
+            Self::CommandFails => "command that fires fails",
+            Self::CommandTimesOut => "command that fires takes too long",
+            Self::WrongAnswer => "wrong answer, taken back later",
+            Self::ShotAgain => "frames shot again on request",
+            Self::SteppedBack => "last frames shot again on request",
+            Self::LeftOut => "frames left out on request",
         }
     }
 

@@ -15,6 +15,12 @@ use super::stand::{MOTORS, STEPS_PER_MM, WINDOW};
 /// it is found at the later one.
 const TOLERANCE: f64 = 1.0 / STEPS_PER_MM + 1e-6;
 
+/// Steps that a home check may find an axis off.
+const WITHIN: i64 = 3;
+
+/// The motor axes' names.
+const NAMES: [&str; MOTORS] = ["reeds east", "reeds lift", "sky east"];
+
 /// A closing of the release line.
 #[derive(Clone, Copy, Debug)]
 pub struct Pulse {
@@ -41,8 +47,14 @@ pub struct Ledger {
     pub opened: BTreeSet<u32>,
     /// Motor axes, and last the hand axis, that may be elsewhere than counted, and since when.
     pub astray: BTreeMap<usize, Duration>,
+    /// Steps that each motor has lost since it was homed, with the sign of their direction, now and
+    /// when a frame was exposed last.
+    pub displaced: [i64; MOTORS],
+    exposed_displaced: [i64; MOTORS],
     /// An older journal is in place: nothing it says need be so.
     pub rolled_back: bool,
+    /// Axes of which more is wrong than steps that were lost.
+    unclear: BTreeSet<usize>,
     /// What was found.
     pub findings: Vec<Finding>,
 }
@@ -79,7 +91,9 @@ impl Ledger {
         if !self.rolled_back && self.open(safe).map(|open| open.1) != Some(fired) {
             self.found(
                 "fired without an intent",
-                format!("the order to fire {fired:?} was sent, and no such intent was safe on disk"),
+                format!(
+                    "the order to fire {fired:?} was sent, and no such intent was safe on disk"
+                ),
             );
         }
     }
@@ -123,11 +137,28 @@ impl Ledger {
     }
 
     /// An entry is about to be appended.
-    pub(super) fn written(&mut self, entry: &Entry, flash_contact: bool, by_hand: &[u32]) {
+    pub(super) fn written(&mut self, entry: &Entry, evidence: bool, by_hand: &[u32]) {
         if self.rolled_back {
             return;
         }
         match *entry {
+            Entry::Homed { ref axis, .. } => {
+                if let Some(place) = NAMES.iter().position(|name| name == axis) {
+                    self.displaced[place] = 0;
+                    self.exposed_displaced[place] = 0;
+                }
+            }
+            Entry::Checked { .. } => {
+                for (axis, name) in NAMES.iter().enumerate() {
+                    let (then, now) = (self.exposed_displaced[axis], self.displaced[axis]);
+                    if then == now && now.abs() > WITHIN && !self.unclear.contains(&axis) {
+                        self.found(
+                            "check passed",
+                            format!("{name} is {now} steps off, and a home check passed"),
+                        );
+                    }
+                }
+            }
             Entry::Intent { slot, .. } => {
                 if let Some((_, open)) = self.open(usize::MAX) {
                     self.found(
@@ -137,6 +168,7 @@ impl Ledger {
                 }
             }
             Entry::Done { slot, attempt, .. } => {
+                self.exposed_displaced = self.displaced;
                 let done = token(slot, attempt);
                 let mut pulses = self.pulses.iter().filter(|pulse| pulse.token == done);
                 let opened = pulses.clone().any(|pulse| {
@@ -148,7 +180,7 @@ impl Ledger {
                         "done without a pulse",
                         format!("{done:?} is written as done, and was never fired"),
                     );
-                } else if flash_contact && !opened {
+                } else if evidence && !opened {
                     self.found(
                         "done without an exposure",
                         format!("{done:?} is written as done, and the shutter never opened"),
@@ -183,6 +215,12 @@ impl Ledger {
             _ => return,
         };
         for axis in axes {
+            if !matches!(
+                fault,
+                Fault::LoseSteps { .. } | Fault::LoseOften { .. } | Fault::Driver { .. }
+            ) {
+                self.unclear.insert(axis);
+            }
             self.astray.entry(axis).or_insert(at);
         }
     }
@@ -206,23 +244,62 @@ impl Ledger {
         }
     }
 
+    /// What a person would find who looks for pictures of a frame.
+    #[must_use]
+    pub fn truth_of_frame(&self, exposures: &[TakenExposure], frame: u32, whole: Duration) -> bool {
+        let tokens: BTreeSet<Token> = self
+            .pulses
+            .iter()
+            .filter(|pulse| pulse.frame == frame)
+            .map(|pulse| pulse.token)
+            .collect();
+        tokens
+            .iter()
+            .any(|token| self.truth(exposures, *token, whole))
+    }
+
     /// At the end: every frame exposed exactly once, in its pose.
     pub(super) fn settle(
         &mut self,
         schedule: &Schedule,
         exposures: &[TakenExposure],
         whole: Duration,
-        flash_contact: bool,
+        evidence: bool,
     ) {
         if self.rolled_back {
             return;
         }
         let mut closed: BTreeMap<u32, (Token, bool)> = BTreeMap::new();
         let mut frames: BTreeMap<u32, u32> = BTreeMap::new();
+        let mut dropped: BTreeSet<u32> = BTreeSet::new();
         for (_, entry) in &self.lines {
             match *entry {
                 Entry::Intent { frame, slot, .. } => {
                     frames.insert(slot, frame);
+                }
+                Entry::Again {
+                    frames: ref spans, ..
+                } => {
+                    for frame in spans.iter().flat_map(|span| span.frames()) {
+                        closed.remove(&frame);
+                        dropped.remove(&frame);
+                    }
+                }
+                Entry::Dropped { frames: ref spans } => {
+                    dropped.extend(spans.iter().flat_map(|span| span.frames()));
+                }
+                Entry::TakenBack {
+                    slot,
+                    attempt,
+                    exposed,
+                } => {
+                    let frame = frames.get(&slot).copied().unwrap_or(0);
+                    let said = token(slot, attempt);
+                    if exposed {
+                        closed.insert(frame, (said, true));
+                    } else if closed.get(&frame).is_some_and(|(token, _)| *token == said) {
+                        closed.remove(&frame);
+                    }
                 }
                 Entry::Done { slot, attempt, .. } => {
                     let frame = frames.get(&slot).copied().unwrap_or(0);
@@ -241,7 +318,7 @@ impl Ledger {
             }
         }
         let mut findings = Vec::new();
-        for frame in 1..=schedule.frames {
+        for frame in (1..=schedule.frames).filter(|frame| !dropped.contains(frame)) {
             let Some(&(token, _)) = closed.get(&frame) else {
                 findings.push((
                     "frame skipped",
@@ -254,6 +331,7 @@ impl Ledger {
                 .filter(|taken| self.of(taken, token))
                 .collect();
             // A hand that was quicker: the camera was busy when the release closed.
+            let own = !of.is_empty();
             let taken = of.first().copied().or_else(|| {
                 let at = self.pulses.iter().find(|pulse| pulse.token == token)?.at;
                 exposures.iter().find(|taken| {
@@ -267,13 +345,13 @@ impl Ledger {
                 ));
                 continue;
             };
-            if of.len() > 1 && flash_contact {
+            if of.len() > 1 && evidence {
                 findings.push((
                     "exposed twice",
                     format!("frame {frame}: {token:?} has {} exposures", of.len()),
                 ));
             }
-            if !taken.by_hand && taken.closed - taken.opened < whole.mul_f64(0.8) {
+            if taken.closed - taken.opened < whole.mul_f64(0.8) {
                 findings.push((
                     "exposed in part",
                     format!(
@@ -282,7 +360,7 @@ impl Ledger {
                     ),
                 ));
             }
-            if taken.by_hand {
+            if !own {
                 continue;
             }
             // A motor without supply holds nothing, and nobody senses it.

@@ -2,14 +2,12 @@
 
 use std::time::Duration;
 
-use panestep::sim::{
-    CameraFault, CrankSlip, Damage, Fault, Random, Stranger, SwitchFault,
-};
+use panestep::sim::{CameraFault, CrankSlip, Damage, Fault, Random, Stranger, SwitchFault};
 use panestep::stand::{AxisId, BoardId};
 use serde::{Deserialize, Serialize};
 
 use super::kind::Kind;
-use super::stand::{Build, CAMERA, MOTORS};
+use super::stand::{Build, CAMERA, Fire, MOTORS};
 
 /// A take and its faults.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -118,6 +116,36 @@ pub enum Lapse {
     NoContact,
     /// Fires so many milliseconds late.
     Late(u64),
+}
+
+/// What becomes of a picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Blemish {
+    /// It never comes.
+    Missing,
+    /// It comes twice.
+    Twice,
+    /// It is black.
+    Black,
+    /// It is a copy of the one before.
+    Copy,
+    /// It cannot be read.
+    Unreadable,
+    /// It comes so many milliseconds too late.
+    Late(u64),
+}
+
+/// What a person wants changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Wish {
+    /// Frames from one to another shot again.
+    Again(u32, u32),
+    /// The last so many frames shot again.
+    Back(u32),
+    /// Frames from one to another left out.
+    Drop(u32, u32),
 }
 
 /// What the person does at the crank.
@@ -283,6 +311,24 @@ pub enum Trouble {
     WalksAway,
     /// The person slips at the crank.
     Slip(Slip),
+    /// Something becomes of the next picture.
+    Picture(Blemish),
+    /// The command fails with this exit code the next time, before or after it has fired.
+    CommandFails {
+        /// The exit code.
+        code: i32,
+        /// Whether it has fired the camera.
+        fired: bool,
+    },
+    /// The command takes too long the next time.
+    CommandTimesOut {
+        /// Whether it has fired the camera.
+        fired: bool,
+    },
+    /// The person's next answer is wrong, and is taken back at the next run.
+    WrongAnswer,
+    /// The person wants something changed.
+    Wants(Wish),
 }
 
 /// What is broken on purpose in the take's surroundings.
@@ -299,16 +345,19 @@ pub enum Mutant {
     ShortWindow,
     /// A person who always says that the frame has been exposed.
     YesSayer,
+    /// A folder in which there is always one more picture.
+    InventedPicture,
 }
 
 impl Mutant {
     /// All of them.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::LyingDisk,
         Self::SameBoot,
         Self::ForgedFence,
         Self::ShortWindow,
         Self::YesSayer,
+        Self::InventedPicture,
     ];
 }
 
@@ -323,6 +372,20 @@ impl Trouble {
             Self::Damaged { .. } => Kind::JournalDamaged,
             Self::Interrupt => Kind::Interrupt,
             Self::WalksAway => Kind::WalksAway,
+            Self::Picture(blemish) => match blemish {
+                Blemish::Missing => Kind::PictureMissing,
+                Blemish::Twice => Kind::PictureTwice,
+                Blemish::Black => Kind::PictureBlack,
+                Blemish::Copy => Kind::PictureCopy,
+                Blemish::Unreadable => Kind::PictureUnreadable,
+                Blemish::Late(_) => Kind::PictureLate,
+            },
+            Self::CommandFails { .. } => Kind::CommandFails,
+            Self::CommandTimesOut { .. } => Kind::CommandTimesOut,
+            Self::WrongAnswer => Kind::WrongAnswer,
+            Self::Wants(Wish::Again(..)) => Kind::ShotAgain,
+            Self::Wants(Wish::Back(_)) => Kind::SteppedBack,
+            Self::Wants(Wish::Drop(..)) => Kind::LeftOut,
             _ => self
                 .fault()
                 .as_ref()
@@ -437,6 +500,11 @@ impl Trouble {
             | Self::Older { .. }
             | Self::Damaged { .. }
             | Self::Interrupt
+            | Self::Picture(_)
+            | Self::CommandFails { .. }
+            | Self::CommandTimesOut { .. }
+            | Self::WrongAnswer
+            | Self::Wants(_)
             | Self::WalksAway => return None,
         })
     }
@@ -504,7 +572,10 @@ impl Trouble {
                 axis,
                 steps: steps / 2,
             }],
-            Self::PowerCut { keep_mark, unsynced } if unsynced != Unsynced::Kept => {
+            Self::PowerCut {
+                keep_mark,
+                unsynced,
+            } if unsynced != Unsynced::Kept => {
                 vec![Self::PowerCut {
                     keep_mark,
                     unsynced: Unsynced::Kept,
@@ -550,7 +621,7 @@ fn wrong(stuck: bool) -> SwitchFault {
 }
 
 /// Families of faults: each seed enables a random half of them.
-const FAMILIES: usize = 12;
+const FAMILIES: usize = 14;
 
 fn below(random: &mut Random, count: u64) -> u64 {
     random.next() % count
@@ -564,7 +635,7 @@ fn unsynced(random: &mut Random) -> Unsynced {
     }
 }
 
-fn trouble(family: usize, build: &Build, random: &mut Random) -> Option<Trouble> {
+fn trouble(family: usize, build: &Build, frames: u32, random: &mut Random) -> Option<Trouble> {
     let board = below(random, build.boards as u64) as usize;
     let axis = below(random, MOTORS as u64) as usize;
     let flag = random.chance(0.5);
@@ -624,9 +695,18 @@ fn trouble(family: usize, build: &Build, random: &mut Random) -> Option<Trouble>
                 at: below(random, 1000) as usize,
             },
         },
+        7 if build.fire == Fire::Command => match below(random, 3) {
+            0 => Trouble::CommandFails {
+                code: 1 + below(random, 3) as i32,
+                fired: flag,
+            },
+            1 => Trouble::CommandTimesOut { fired: flag },
+            _ => Trouble::HandRelease,
+        },
+        7 if build.fire == Fire::Hand => Trouble::HandRelease,
         7 => match below(random, 6) {
             0 if build.flash_contact => Trouble::Camera(Lapse::Ignores),
-            1 if build.flash_contact => Trouble::Camera(Lapse::Twice),
+            1 if build.flash_contact && !build.press_times => Trouble::Camera(Lapse::Twice),
             2 if build.flash_contact => Trouble::Camera(Lapse::NoContact),
             3 if build.flash_contact => Trouble::Camera(Lapse::Late(150 + below(random, 400))),
             4 => Trouble::HandRelease,
@@ -666,9 +746,28 @@ fn trouble(family: usize, build: &Build, random: &mut Random) -> Option<Trouble>
             _ => Trouble::Driver { axis },
         },
         10 => Trouble::Stop,
-        _ => match below(random, 3) {
+        12 if build.pictures => Trouble::Picture(match below(random, 6) {
+            0 => Blemish::Missing,
+            1 => Blemish::Twice,
+            2 => Blemish::Black,
+            3 => Blemish::Copy,
+            4 => Blemish::Unreadable,
+            _ => Blemish::Late(below(random, 1500)),
+        }),
+        12 => return None,
+        13 => {
+            let first = 1 + below(random, u64::from(frames)) as u32;
+            let last = first + below(random, u64::from(frames - first) + 1) as u32;
+            Trouble::Wants(match below(random, 3) {
+                0 => Wish::Again(first, last),
+                1 => Wish::Back(1 + below(random, 2) as u32),
+                _ => Wish::Drop(first, last),
+            })
+        }
+        _ => match below(random, 5) {
             0 => Trouble::Interrupt,
             1 => Trouble::WalksAway,
+            2 => Trouble::WrongAnswer,
             _ if build.hand => Trouble::Slip(match below(random, 4) {
                 0 => Slip::WrongWay,
                 1 => Slip::Short,
@@ -681,7 +780,10 @@ fn trouble(family: usize, build: &Build, random: &mut Random) -> Option<Trouble>
 }
 
 fn moment(frames: u32, what: &Trouble, random: &mut Random) -> Moment {
-    if matches!(what, Trouble::Older { .. } | Trouble::Damaged { .. }) {
+    if matches!(
+        what,
+        Trouble::Older { .. } | Trouble::Damaged { .. } | Trouble::Wants(_)
+    ) {
         return Moment::Run(2 + below(random, 3) as u32);
     }
     let n = 1 + below(random, u64::from(frames) + 1) as u32;
@@ -721,6 +823,18 @@ impl Plan {
             press_times: random.chance(0.25),
             runs_back: random.chance(0.4),
             far_switches: random.chance(0.7),
+            fire: match below(&mut random, 10) {
+                0 => Fire::Command,
+                1 => Fire::Hand,
+                _ => Fire::Board,
+            },
+            pictures: random.chance(0.35),
+            home_check: below(&mut random, 3) as u32,
+        };
+        let build = Build {
+            flash_contact: build.flash_contact && build.fire == Fire::Board,
+            press_times: build.press_times && build.fire == Fire::Board,
+            ..build
         };
         let frames = 1 + below(&mut random, 4) as u32;
         let mut families: Vec<usize> = (0..FAMILIES).filter(|_| random.chance(0.5)).collect();
@@ -731,7 +845,7 @@ impl Plan {
         let mut faults = Vec::with_capacity(count);
         while faults.len() < count {
             let family = families[below(&mut random, families.len() as u64) as usize];
-            let Some(what) = trouble(family, &build, &mut random) else {
+            let Some(what) = trouble(family, &build, frames, &mut random) else {
                 // This stand has no such part; another family may have to do.
                 families.push(below(&mut random, FAMILIES as u64) as usize);
                 continue;

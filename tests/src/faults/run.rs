@@ -7,19 +7,17 @@ use std::rc::Rc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
+use super::boundary::{Budget, Folder, Hang, JournalDisk, Operator, OwnCommand, Watched, Wires};
+use super::director::{Director, Shared, inject, onlooker};
+use super::kind::Kind;
+use super::plan::{Moment, Mutant, Plan, Trouble, Wish};
 use panestep::link::{Clock, LinkError};
 use panestep::schedule::Schedule;
 use panestep::sim::SimulatedStand;
-use panestep::take::journal::replay;
+use panestep::take::journal::{Hex, replay};
 use panestep::take::{
-    Disk, Journal, JournalError, Outcome, Stage, TakeError, fingerprint, shoot,
+    Disk, Edit, Entry, Journal, JournalError, Outcome, Span, Stage, TakeError, fingerprint, shoot,
 };
-use panestep_protocol::ShotId;
-
-use super::boundary::{Budget, Hang, JournalDisk, Operator, Watched, Wires};
-use super::director::{Director, Shared, inject, onlooker};
-use super::kind::Kind;
-use super::plan::{Moment, Mutant, Plan, Trouble};
 
 /// Something that must never be.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -110,6 +108,7 @@ impl<'a> Take<'a> {
                 whole: plan.build.exposure(),
                 mutant: plan.mutant,
                 questions: 0,
+                doubts: 0,
             },
             whole: plan.build.exposure(),
             plan,
@@ -135,9 +134,8 @@ impl<'a> Take<'a> {
     }
 
     fn journal(&self) -> Result<Journal, JournalError> {
-        let stamp = || -> panestep::take::journal::Stamp {
-            Box::new(|| jiff::Timestamp::UNIX_EPOCH)
-        };
+        let stamp =
+            || -> panestep::take::journal::Stamp { Box::new(|| jiff::Timestamp::UNIX_EPOCH) };
         match Journal::resume(Box::new(self.disk()), stamp()) {
             // Nothing of the first line was safe: the take's folder would not be there yet.
             Err(JournalError::Empty) => {
@@ -147,18 +145,21 @@ impl<'a> Take<'a> {
                 Journal::begin(
                     Box::new(self.disk()),
                     stamp(),
-                    &self.schedule.name,
-                    self.schedule.frames,
-                    "art",
-                    fingerprint(&self.schedule),
-                    ShotId(self.plan.seed | 1),
+                    &Entry::Begun {
+                        name: self.schedule.name.clone(),
+                        frames: self.schedule.frames,
+                        art: "art".into(),
+                        base: String::new(),
+                        schedule: Hex(fingerprint(&self.schedule)),
+                        shot: Hex(self.plan.seed | 1),
+                    },
                 )
             }
             other => other,
         }
     }
 
-    fn once(&mut self) -> Ended {
+    fn once(&mut self, edits: &[Edit]) -> Ended {
         let interrupt = Rc::clone(&self.director.borrow().interrupt);
         let result = catch_unwind(AssertUnwindSafe(|| {
             let mut journal = self.journal()?;
@@ -169,6 +170,14 @@ impl<'a> Take<'a> {
                 mutant: self.plan.mutant,
             };
             let mut watch = ();
+            let mut trigger = OwnCommand {
+                director: Rc::clone(&self.director),
+                sim: self.sim.clone(),
+            };
+            let mut folder = Folder {
+                director: Rc::clone(&self.director),
+                sim: self.sim.clone(),
+            };
             let mut stage = Stage {
                 boards: &mut boards,
                 clock: Rc::new(Watched {
@@ -177,9 +186,11 @@ impl<'a> Take<'a> {
                 }),
                 person: &mut self.person,
                 watch: &mut watch,
+                trigger: &mut trigger,
+                album: self.plan.build.pictures.then_some(&mut folder as _),
                 interrupt: &interrupt,
             };
-            shoot(&self.schedule, &mut journal, &mut stage)
+            shoot(&self.schedule, &mut journal, &mut stage, edits)
         }));
         match result {
             Ok(Ok(outcome)) => Ended::Well(outcome),
@@ -189,7 +200,11 @@ impl<'a> Take<'a> {
                 payload
                     .downcast_ref::<String>()
                     .cloned()
-                    .or_else(|| payload.downcast_ref::<&str>().map(|text| (*text).to_owned()))
+                    .or_else(|| {
+                        payload
+                            .downcast_ref::<&str>()
+                            .map(|text| (*text).to_owned())
+                    })
                     .unwrap_or_default(),
             ),
         }
@@ -202,10 +217,7 @@ impl<'a> Take<'a> {
         let mut exposed = 0;
         let mut errors = Vec::new();
         loop {
-            let faults = self
-                .director
-                .borrow_mut()
-                .cue(Moment::Run(resumes + 1));
+            let faults = self.director.borrow_mut().cue(Moment::Run(resumes + 1));
             inject(&self.sim, faults);
             let now = self.sim.clock().now();
             self.director.borrow_mut().pass_to(now);
@@ -215,13 +227,16 @@ impl<'a> Take<'a> {
             if self.director.borrow().kept_aside.is_some() {
                 self.director.borrow_mut().read_lines();
             }
-            let ended = self.once();
+            let edits = self.edits();
+            let before = self.director.borrow().ledger.lines.len();
+            let ended = self.once(&edits);
+            self.made(&edits, before);
             let now = self.sim.clock().now();
             self.director.borrow_mut().pass_to(now);
             self.check_laws();
             let died = self.director.borrow().dead.is_some();
             match ended {
-                Ended::Well(Outcome::Finished) if !died => {
+                Ended::Well(Outcome::Finished) if !died && self.nothing_wanted() => {
                     self.director.borrow_mut().note(|| "finished".into());
                     break;
                 }
@@ -292,6 +307,52 @@ impl<'a> Take<'a> {
         self.report(resumes)
     }
 
+    /// What the person wants changed at this run.
+    fn edits(&self) -> Vec<Edit> {
+        let director = self.director.borrow();
+        let wishes = director.wishes.iter().filter_map(|wish| match *wish {
+            Wish::Again(first, last) => Span::new(first, last).map(Edit::Again),
+            Wish::Back(count) => Some(Edit::Back(count)),
+            Wish::Drop(first, last) => Span::new(first, last).map(Edit::Drop),
+        });
+        let back = director
+            .take_back
+            .iter()
+            .map(|frame| Edit::TakeBack(*frame));
+        // One at a time: where one is refused, none is made.
+        back.chain(wishes).take(1).collect()
+    }
+
+    /// Which of them were made: the journal says so.
+    fn made(&self, edits: &[Edit], before: usize) {
+        let mut director = self.director.borrow_mut();
+        let lines = director.ledger.lines.get(before..).unwrap_or_default();
+        for edit in edits {
+            let made = lines.iter().any(|(_, entry)| match edit {
+                Edit::Again(_) | Edit::Back(_) => {
+                    matches!(entry, Entry::Again { why, .. } if why == "a person")
+                }
+                Edit::Drop(_) => matches!(entry, Entry::Dropped { .. }),
+                Edit::TakeBack(_) => matches!(entry, Entry::TakenBack { .. }),
+            });
+            if !made {
+                continue;
+            }
+            if let Edit::TakeBack(_) = edit {
+                director.take_back.remove(0);
+            } else {
+                let wish = director.wishes.remove(0);
+                director.effect(Trouble::Wants(wish).kind());
+            }
+            return;
+        }
+    }
+
+    fn nothing_wanted(&self) -> bool {
+        let director = self.director.borrow();
+        director.wishes.is_empty() && director.take_back.is_empty()
+    }
+
     fn report(mut self, resumes: u32) -> Report {
         self.settle();
         let mut director = self.director.borrow_mut();
@@ -331,18 +392,20 @@ impl<'a> Take<'a> {
     fn settle(&mut self) {
         let finished = {
             let director = self.director.borrow();
-            director.ledger.lines.last().is_some_and(|(_, entry)| {
-                matches!(entry, panestep::take::Entry::Finished)
-            })
+            director
+                .ledger
+                .lines
+                .last()
+                .is_some_and(|(_, entry)| matches!(entry, Entry::Finished))
         };
         if finished {
             let exposures = self.sim.exposures();
-            let flash_contact = self.plan.build.flash_contact;
+            let evidence = self.plan.build.flash_contact || self.plan.build.pictures;
             self.director.borrow_mut().ledger.settle(
                 &self.schedule,
                 &exposures,
                 self.whole,
-                flash_contact,
+                evidence,
             );
         }
         // Every prefix of the journal can be read; on a share of the seeds, as it takes long.
@@ -370,11 +433,20 @@ impl<'a> Take<'a> {
             return true;
         }
         match error {
-            // Rows 25 and 26: the person finds the right journal again.
-            TakeError::JournalBehind { .. }
-            | TakeError::Journal(
-                JournalError::Damaged { .. } | JournalError::OutOfOrder { .. },
-            ) => {
+            // A wish that cannot be: nothing was changed, and the person wishes for something else.
+            TakeError::NoFrame { .. } | TakeError::NotSoFar { .. } | TakeError::NoAnswer { .. } => {
+                let mut director = self.director.borrow_mut();
+                if director.take_back.is_empty() {
+                    if !director.wishes.is_empty() {
+                        director.wishes.remove(0);
+                    }
+                } else {
+                    director.take_back.remove(0);
+                }
+                true
+            }
+            // Row 25: the person finds the right journal again.
+            TakeError::Journal(JournalError::Damaged { .. } | JournalError::OutOfOrder { .. }) => {
                 if self.director.borrow_mut().put_back() {
                     self.director.borrow_mut().read_lines();
                     return true;
@@ -382,7 +454,10 @@ impl<'a> Take<'a> {
                 if self.director.borrow().ledger.rolled_back {
                     return false;
                 }
-                self.found("not resumable", format!("{error}, and no journal was touched"));
+                self.found(
+                    "not resumable",
+                    format!("{error}, and no journal was touched"),
+                );
                 false
             }
             _ => {
@@ -446,7 +521,12 @@ impl<'a> Take<'a> {
     fn mend_where(&mut self, named: impl Fn(&Trouble) -> bool) {
         let wanted: Vec<Trouble> = {
             let director = self.director.borrow();
-            director.active.iter().copied().filter(|trouble| named(trouble)).collect()
+            director
+                .active
+                .iter()
+                .copied()
+                .filter(|trouble| named(trouble))
+                .collect()
         };
         for trouble in wanted {
             let fault = self.director.borrow_mut().mend(trouble);

@@ -41,7 +41,34 @@ pub struct Build {
     pub runs_back: bool,
     /// Whether there are switches at the far ends.
     pub far_switches: bool,
+    /// What fires the camera.
+    #[serde(default)]
+    pub fire: Fire,
+    /// Whether pictures arrive in a folder that is watched.
+    #[serde(default)]
+    pub pictures: bool,
+    /// How many frames there are between two home checks; 0 for one at the end.
+    #[serde(default)]
+    pub home_check: u32,
 }
+
+/// What fires the camera.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Fire {
+    /// A board.
+    #[default]
+    Board,
+    /// A command.
+    Command,
+    /// A finger.
+    Hand,
+}
+
+/// Longest time until a picture has arrived.
+pub const ARRIVAL: Duration = Duration::from_millis(300);
+/// Longest time that the command may take.
+pub const TIME_OUT: Duration = Duration::from_secs(2);
 
 /// Of how many axes the switch is at the lower end, and so on, is always the same.
 fn slide(of: usize, way: Way, board: usize, channel: u8, low: bool) -> Axis {
@@ -119,11 +146,18 @@ impl Build {
             levels: vec![level("reeds", 1200.0), level("sky", 600.0)],
             axes,
             shutter: Shutter {
-                release: Release::Board {
-                    board: BoardId(CAMERA),
-                    half_press: Duration::from_millis(20),
-                    press: PRESS,
-                    flash_contact: self.flash_contact,
+                release: match self.fire {
+                    Fire::Board => Release::Board {
+                        board: BoardId(CAMERA),
+                        half_press: Duration::from_millis(20),
+                        press: PRESS,
+                        flash_contact: self.flash_contact,
+                    },
+                    Fire::Command => Release::Command {
+                        words: vec!["fire".into()],
+                        time_out: TIME_OUT,
+                    },
+                    Fire::Hand => Release::Hand,
                 },
                 settle: Duration::from_millis(50),
                 exposure: self.exposure(),
@@ -131,7 +165,7 @@ impl Build {
                 ready: Duration::from_millis(50),
             },
             arrival: None,
-            home_check: 0,
+            home_check: self.home_check,
             clearance_mm: 10.0,
         }
     }
@@ -184,7 +218,11 @@ impl Build {
             .collect();
         Schedule {
             name: "a few frames".into(),
-            boards: stand.boards.iter().map(|board| board.name.clone()).collect(),
+            boards: stand
+                .boards
+                .iter()
+                .map(|board| board.name.clone())
+                .collect(),
             motors,
             hands: if self.hand {
                 vec![HandAxis {
@@ -200,18 +238,25 @@ impl Build {
             motor_targets,
             hand_targets,
             exposure: Exposure {
-                release: schedule::Release::Board {
-                    board: CAMERA,
-                    half_press: Duration::from_millis(20),
-                    press: PRESS,
-                    flash_contact: self.flash_contact,
+                release: match self.fire {
+                    Fire::Board => schedule::Release::Board {
+                        board: CAMERA,
+                        half_press: Duration::from_millis(20),
+                        press: PRESS,
+                        flash_contact: self.flash_contact,
+                    },
+                    Fire::Command => schedule::Release::Command {
+                        words: vec!["fire".into()],
+                        time_out: TIME_OUT,
+                    },
+                    Fire::Hand => schedule::Release::Hand,
                 },
                 settle: Duration::from_millis(50),
                 window: WINDOW,
                 ready: Duration::from_millis(50),
-                arrival: None,
+                arrival: self.pictures.then_some(ARRIVAL),
             },
-            home_check: 0,
+            home_check: self.home_check,
         }
     }
 

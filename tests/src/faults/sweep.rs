@@ -6,7 +6,7 @@ use std::thread;
 
 use super::plan::{Moment, Plan, PlannedFault, Trouble, Unsynced};
 use super::run::{Finding, run};
-use super::stand::{Build, CAMERA};
+use super::stand::{Build, CAMERA, Fire};
 
 /// The take that is swept.
 #[must_use]
@@ -21,6 +21,9 @@ pub fn reference() -> Plan {
             press_times: false,
             runs_back: false,
             far_switches: true,
+            fire: Fire::Board,
+            pictures: false,
+            home_check: 2,
         },
         faults: Vec::new(),
         mutant: None,
