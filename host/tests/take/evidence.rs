@@ -445,8 +445,6 @@ fn a_command_that_cannot_be_run_ends_the_take_with_nothing_in_doubt() {
 fn a_host_killed_while_its_command_runs_asks_when_it_comes_back() {
     for (pressed, taken) in [(true, true), (false, false)] {
         let (bench, presser) = by_command();
-        bench.sim.inject(When::Now, Fault::HandRelease);
-        bench.sim.pass(Duration::from_secs(2)).expect("no hook");
         // Killed in the wait after the command, with the intent on disk and nothing else.
         struct Killer<'a>(Command<'a>, &'a SimulatedStand);
         impl Trigger for Killer<'_> {

@@ -12,10 +12,10 @@ use panestep::stand::{
     self, Axis, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor,
     Pane, Picture, PortName, Shutter, Stand, Way,
 };
-use panestep::take::journal::{Hex, Stamp, replay};
+use panestep::take::journal::{Stamp, replay};
 use panestep::take::{
     Boards, Disk, Entry, HandProblem, HandRequest, Journal, JournalError, Outcome, Person,
-    Progress, Question, SimulatedDisk, Stage, Suspects, TakeError, fingerprint, shoot,
+    Progress, Question, SimulatedDisk, Stage, Suspects, TakeError, shoot,
 };
 use panestep_protocol::ShotId;
 
@@ -246,14 +246,7 @@ pub(crate) struct Bench {
 
 /// The first entry of a take of a schedule.
 pub(crate) fn begun(schedule: &Schedule, shot: ShotId) -> Entry {
-    Entry::Begun {
-        name: schedule.name.clone(),
-        frames: schedule.frames,
-        art: "art".into(),
-        base: String::new(),
-        schedule: Hex(fingerprint(schedule)),
-        shot: Hex(shot.0),
-    }
+    Entry::begun(schedule, "art", "", shot)
 }
 
 pub(crate) fn stamp() -> Stamp {
