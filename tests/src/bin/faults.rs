@@ -201,7 +201,8 @@ fn show_failures(totals: &Totals, mutant: Option<Mutant>) {
     println!();
     println!("{} takes failed:", totals.failures.len());
     for (kind, seeds) in &kinds {
-        println!("{:>9}  {kind}, first with seed {}", seeds.len(), seeds[0]);
+        let first: Vec<String> = seeds.iter().take(SHOWN).map(u64::to_string).collect();
+        println!("{:>9}  {kind}: seeds {}", seeds.len(), first.join(", "));
     }
     for (kind, seeds) in kinds.iter().take(SHOWN) {
         let mut plan = Plan::draw(seeds[0]);

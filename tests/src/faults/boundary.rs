@@ -7,6 +7,7 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use panestep::link::{Clock, Port};
+use panestep::schedule::Schedule;
 use panestep::sim::{HostKilled, SimClock, SimPort, SimulatedStand};
 use panestep::stand::BoardId;
 use panestep::take::album::{Album, Look};
@@ -20,7 +21,7 @@ use panestep_protocol::{
 use super::director::{Shared, inject};
 use super::kind::Kind;
 use super::plan::{Mutant, Trouble};
-use super::stand::{HAND, TIME_OUT};
+use super::stand::{HAND, MOTORS, TIME_OUT};
 
 /// A take that asks its surroundings more often than this does not come to an end.
 const CALLS: u64 = 3_000_000;
@@ -54,6 +55,8 @@ pub struct JournalDisk {
     pub sim: SimulatedStand,
     /// The disk itself.
     pub disk: SimulatedDisk,
+    /// What is to be exposed.
+    pub schedule: Rc<Schedule>,
 }
 
 impl JournalDisk {
@@ -62,6 +65,14 @@ impl JournalDisk {
             Some(_) => Err(io::Error::other(HostKilled)),
             None => Ok(()),
         }
+    }
+
+    /// By how many steps the axes were off at the last exposure.
+    fn off(&self) -> [f64; MOTORS] {
+        let exposures = self.sim.exposures();
+        exposures.last().map_or([0.0; MOTORS], |taken| {
+            self.director.borrow().ledger.off(taken, &self.schedule)
+        })
     }
 
     fn operation(&self) -> io::Result<()> {
@@ -97,7 +108,11 @@ impl Disk for JournalDisk {
         inject(&self.sim, faults);
         self.operation()?;
         if let Some(entry) = &entry {
-            self.director.borrow_mut().checks(entry);
+            let off = match entry {
+                Entry::Checked { .. } => self.off(),
+                _ => [0.0; MOTORS],
+            };
+            self.director.borrow_mut().checks(entry, off);
         }
         let result = self.disk.append(bytes);
         self.failed(Kind::DiskFull, result)?;

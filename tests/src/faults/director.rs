@@ -14,7 +14,7 @@ use panestep_protocol::Token;
 use super::kind::Kind;
 use super::ledger::Ledger;
 use super::plan::{Blemish, Moment, Mutant, Plan, Trouble, Unsynced, Wish};
-use super::stand::CAMERA;
+use super::stand::{CAMERA, MOTORS};
 
 /// Everything about one take that happens behind its back.
 pub struct Director {
@@ -455,10 +455,10 @@ impl Director {
         }
     }
 
-    pub(super) fn checks(&mut self, entry: &Entry) {
+    pub(super) fn checks(&mut self, entry: &Entry, off: [f64; MOTORS]) {
         let by_hand = std::mem::take(&mut self.by_hand);
         let evidence = self.plan.build.flash_contact || self.plan.build.pictures;
-        self.ledger.written(entry, evidence, &by_hand);
+        self.ledger.written(entry, evidence, &by_hand, off);
         self.by_hand = by_hand;
     }
 
@@ -516,7 +516,7 @@ impl Director {
                 }
             }
             Happening::HandRelease => {
-                if self.triggering {
+                if std::mem::take(&mut self.triggering) {
                     self.note(|| "the camera is fired".into());
                     let safe = self.disk.safe();
                     self.ledger.pressed(at, safe);

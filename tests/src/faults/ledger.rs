@@ -16,7 +16,7 @@ use super::stand::{MOTORS, STEPS_PER_MM, WINDOW};
 const TOLERANCE: f64 = 1.0 / STEPS_PER_MM + 1e-6;
 
 /// Steps that a home check may find an axis off.
-const WITHIN: i64 = 3;
+const WITHIN: f64 = 3.5;
 
 /// The motor axes' names.
 const NAMES: [&str; MOTORS] = ["reeds east", "reeds lift", "sky east"];
@@ -47,8 +47,8 @@ pub struct Ledger {
     pub opened: BTreeSet<u32>,
     /// Motor axes, and last the hand axis, that may be elsewhere than counted, and since when.
     pub astray: BTreeMap<usize, Duration>,
-    /// Steps that each motor has lost since it was homed, with the sign of their direction, now and
-    /// when a frame was exposed last.
+    /// Steps that each motor has lost, with the sign of their direction, up to now and up to when a
+    /// frame was exposed last.
     pub displaced: [i64; MOTORS],
     exposed_displaced: [i64; MOTORS],
     /// An older journal is in place: nothing it says need be so.
@@ -136,25 +136,42 @@ impl Ledger {
         }
     }
 
-    /// An entry is about to be appended.
-    pub(super) fn written(&mut self, entry: &Entry, evidence: bool, by_hand: &[u32]) {
+    /// By how many steps every motor axis was off at an exposure.
+    #[must_use]
+    pub fn off(&self, taken: &TakenExposure, schedule: &Schedule) -> [f64; MOTORS] {
+        let pulse = self.pulses.iter().find(|pulse| pulse.press == taken.press);
+        let Some(targets) = pulse.and_then(|pulse| schedule.motors_at(pulse.frame)) else {
+            return [0.0; MOTORS];
+        };
+        let pose = [
+            taken.pose.levels[0].east_mm,
+            taken.pose.levels[0].lift_mm,
+            taken.pose.levels[1].east_mm,
+        ];
+        std::array::from_fn(|axis| pose[axis] * STEPS_PER_MM - f64::from(targets[axis]))
+    }
+
+    /// An entry is about to be appended; `off`: by how much the axes were off at the last exposure.
+    pub(super) fn written(
+        &mut self,
+        entry: &Entry,
+        evidence: bool,
+        by_hand: &[u32],
+        off: [f64; MOTORS],
+    ) {
         if self.rolled_back {
             return;
         }
         match *entry {
-            Entry::Homed { ref axis, .. } => {
-                if let Some(place) = NAMES.iter().position(|name| name == axis) {
-                    self.displaced[place] = 0;
-                    self.exposed_displaced[place] = 0;
-                }
-            }
             Entry::Checked { .. } => {
                 for (axis, name) in NAMES.iter().enumerate() {
-                    let (then, now) = (self.exposed_displaced[axis], self.displaced[axis]);
-                    if then == now && now.abs() > WITHIN && !self.unclear.contains(&axis) {
+                    // What was lost since may have made good what was lost before.
+                    let same = self.exposed_displaced[axis] == self.displaced[axis];
+                    let steps = off[axis];
+                    if same && steps.abs() > WITHIN && !self.unclear.contains(&axis) {
                         self.found(
                             "check passed",
-                            format!("{name} is {now} steps off, and a home check passed"),
+                            format!("the last frame was exposed with {name} {steps:.1} steps off, and a home check passed"),
                         );
                     }
                 }
@@ -368,14 +385,8 @@ impl Ledger {
             if taken.blurred && held {
                 findings.push(("blurred", format!("frame {frame}: moved while exposed")));
             }
-            let pose = [
-                taken.pose.levels[0].east_mm,
-                taken.pose.levels[0].lift_mm,
-                taken.pose.levels[1].east_mm,
-            ];
-            let targets = schedule.motors_at(frame).unwrap_or_default();
-            for (axis, (is, target)) in pose.iter().zip(targets).enumerate() {
-                let off = is - f64::from(*target) / STEPS_PER_MM;
+            for (axis, steps) in self.off(taken, schedule).into_iter().enumerate() {
+                let off = steps / STEPS_PER_MM;
                 let excused = self.astray.get(&axis).is_some_and(|at| *at < taken.closed);
                 if off.abs() > TOLERANCE && !excused {
                     findings.push((

@@ -695,12 +695,12 @@ fn trouble(family: usize, build: &Build, frames: u32, random: &mut Random) -> Op
                 at: below(random, 1000) as usize,
             },
         },
-        7 if build.fire == Fire::Command => match below(random, 3) {
-            0 => Trouble::CommandFails {
+        7 if build.fire == Fire::Command => match below(random, 4) {
+            0 | 1 => Trouble::CommandFails {
                 code: 1 + below(random, 3) as i32,
                 fired: flag,
             },
-            1 => Trouble::CommandTimesOut { fired: flag },
+            2 => Trouble::CommandTimesOut { fired: flag },
             _ => Trouble::HandRelease,
         },
         7 if build.fire == Fire::Hand => Trouble::HandRelease,
@@ -779,7 +779,7 @@ fn trouble(family: usize, build: &Build, frames: u32, random: &mut Random) -> Op
     })
 }
 
-fn moment(frames: u32, what: &Trouble, random: &mut Random) -> Moment {
+fn moment(frames: u32, build: &Build, what: &Trouble, random: &mut Random) -> Moment {
     if matches!(
         what,
         Trouble::Older { .. } | Trouble::Damaged { .. } | Trouble::Wants(_)
@@ -787,6 +787,11 @@ fn moment(frames: u32, what: &Trouble, random: &mut Random) -> Moment {
         return Moment::Run(2 + below(random, 3) as u32);
     }
     let n = 1 + below(random, u64::from(frames) + 1) as u32;
+    let resets_camera = matches!(what, Trouble::Reset { board: CAMERA, .. });
+    if resets_camera && build.press_times && random.chance(0.6) {
+        // In the midst of an exposure that the press times.
+        return Moment::Opened(n);
+    }
     let near = random.chance(0.5);
     if near {
         match below(random, 11) {
@@ -823,9 +828,9 @@ impl Plan {
             press_times: random.chance(0.25),
             runs_back: random.chance(0.4),
             far_switches: random.chance(0.7),
-            fire: match below(&mut random, 10) {
-                0 => Fire::Command,
-                1 => Fire::Hand,
+            fire: match below(&mut random, 20) {
+                0..=3 => Fire::Command,
+                4 | 5 => Fire::Hand,
                 _ => Fire::Board,
             },
             pictures: random.chance(0.35),
@@ -850,7 +855,7 @@ impl Plan {
                 families.push(below(&mut random, FAMILIES as u64) as usize);
                 continue;
             };
-            let when = moment(frames, &what, &mut random);
+            let when = moment(frames, &build, &what, &mut random);
             faults.push(PlannedFault { when, what });
         }
         // An older or damaged journal needs a second run to be found by.

@@ -72,7 +72,7 @@ struct Take<'a> {
     plan: &'a Plan,
     sim: SimulatedStand,
     director: Shared,
-    schedule: Schedule,
+    schedule: Rc<Schedule>,
     person: Operator,
     budget: Rc<Budget>,
     whole: Duration,
@@ -114,7 +114,7 @@ impl<'a> Take<'a> {
             plan,
             sim,
             director,
-            schedule,
+            schedule: Rc::new(schedule),
             budget: Rc::default(),
             laws_seen: 0,
         }
@@ -130,6 +130,7 @@ impl<'a> Take<'a> {
             director: Rc::clone(&self.director),
             sim: self.sim.clone(),
             disk,
+            schedule: Rc::clone(&self.schedule),
         }
     }
 
