@@ -15,9 +15,9 @@ const SEEDS: u64 = 1500;
 fn betrays(mutant: Mutant) -> &'static [&'static str] {
     match mutant {
         Mutant::LyingDisk => &["fired without an intent", "released without an intent"],
-        Mutant::SameBoot | Mutant::ForgedFence => &["exposed twice", "void of an exposure"],
-        Mutant::ShortWindow => &["law broken: MovedWhileOpen", "done without an exposure"],
-        Mutant::YesSayer => &["frame skipped", "exposed in part", "exposed twice"],
+        Mutant::SameBoot | Mutant::ForgedFence => &["void of an exposure"],
+        Mutant::ShortWindow => &["law broken: MovedWhileOpen"],
+        Mutant::YesSayer => &["frame skipped", "exposed in part"],
         Mutant::InventedPicture => &["done without an exposure", "frame skipped"],
     }
 }

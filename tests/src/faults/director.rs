@@ -275,7 +275,7 @@ impl Director {
 
     /// An exposure is over: its picture sets out.
     fn picture(&mut self, number: u32) {
-        if !self.plan.build.pictures {
+        if !self.plan.build.pictures || self.plan.mutant == Some(Mutant::InventedPicture) {
             return;
         }
         let mut picture = Arrived {
@@ -307,7 +307,6 @@ impl Director {
     fn invent(&mut self) {
         if self.plan.mutant == Some(Mutant::InventedPicture) && self.plan.build.pictures {
             let number = self.pictures.len() as u64;
-            self.pictures.retain(|picture| picture.at <= self.now);
             self.pictures.push(Arrived {
                 name: format!("invented-{number:04}"),
                 at: self.now,

@@ -140,6 +140,7 @@ impl Ledger {
     #[must_use]
     pub fn off(&self, taken: &TakenExposure, schedule: &Schedule) -> [f64; MOTORS] {
         let pulse = self.pulses.iter().find(|pulse| pulse.press == taken.press);
+        let pulse = pulse.filter(|_| !taken.blurred);
         let Some(targets) = pulse.and_then(|pulse| schedule.motors_at(pulse.frame)) else {
             return [0.0; MOTORS];
         };

@@ -345,7 +345,7 @@ pub enum Mutant {
     ShortWindow,
     /// A person who always says that the frame has been exposed.
     YesSayer,
-    /// A folder in which there is always one more picture.
+    /// A folder in which a picture comes for every order to fire, and for no exposure.
     InventedPicture,
 }
 
@@ -705,7 +705,7 @@ fn trouble(family: usize, build: &Build, frames: u32, random: &mut Random) -> Op
         },
         7 if build.fire == Fire::Hand => Trouble::HandRelease,
         7 => match below(random, 6) {
-            0 if build.flash_contact => Trouble::Camera(Lapse::Ignores),
+            0 if build.flash_contact || build.pictures => Trouble::Camera(Lapse::Ignores),
             1 if build.flash_contact && !build.press_times => Trouble::Camera(Lapse::Twice),
             2 if build.flash_contact => Trouble::Camera(Lapse::NoContact),
             3 if build.flash_contact => Trouble::Camera(Lapse::Late(150 + below(random, 400))),
