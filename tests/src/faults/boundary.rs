@@ -20,8 +20,9 @@ use panestep_protocol::{
 
 use super::director::{Shared, inject};
 use super::kind::Kind;
-use super::plan::{Mutant, Trouble};
+use super::plan::Mutant;
 use super::stand::{HAND, MOTORS, TIME_OUT};
+use super::trouble::Trouble;
 
 /// A take that asks its surroundings more often than this does not come to an end.
 const CALLS: u64 = 3_000_000;

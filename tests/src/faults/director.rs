@@ -13,8 +13,9 @@ use panestep_protocol::Token;
 
 use super::kind::Kind;
 use super::ledger::Ledger;
-use super::plan::{Blemish, Moment, Mutant, Plan, Trouble, Unsynced, Wish};
+use super::plan::{Moment, Mutant, Plan};
 use super::stand::{CAMERA, MOTORS};
+use super::trouble::{Blemish, Trouble, Unsynced, Wish};
 
 /// Everything about one take that happens behind its back.
 pub struct Director {

@@ -4,7 +4,8 @@
 //! mechanics, the cables and the person are simulated, and everything happens on a virtual clock.
 //!
 //! * [`kind`]: what can go wrong, in plain words.
-//! * [`plan`]: one take and what goes wrong in it and when; drawn from a seed, or read from JSON.
+//! * [`trouble`], [`plan`], [`draw`]: what goes wrong in a take and when; drawn from a seed, or read
+//!   from JSON.
 //! * [`stand`]: a small stand that shoots fast.
 //! * [`ledger`]: what really happened, and what must never have.
 //! * [`director`]: lets the faults of a plan strike at their moments.
@@ -15,6 +16,7 @@
 
 pub mod boundary;
 pub mod director;
+pub mod draw;
 pub mod kind;
 pub mod ledger;
 pub mod plan;
@@ -23,7 +25,9 @@ pub mod shrink;
 pub mod stand;
 pub mod swarm;
 pub mod sweep;
+pub mod trouble;
 
 pub use kind::Kind;
-pub use plan::{Moment, Mutant, Plan, PlannedFault, Trouble};
+pub use plan::{Moment, Mutant, Plan, PlannedFault};
 pub use run::{Finding, Report, run, tell};
+pub use trouble::Trouble;

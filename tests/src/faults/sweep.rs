@@ -4,9 +4,10 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
-use super::plan::{Moment, Plan, PlannedFault, Trouble, Unsynced};
+use super::plan::{Moment, Plan, PlannedFault};
 use super::run::{Finding, run};
 use super::stand::{Build, CAMERA, Fire};
+use super::trouble::{Trouble, Unsynced};
 
 /// The take that is swept.
 #[must_use]
