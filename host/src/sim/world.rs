@@ -372,7 +372,7 @@ impl World {
                 Fault::HomeSwitchMoved { axis, by } => mechanics.shift_switch(axis.0, by),
                 Fault::Backlash { axis, slack } => {
                     if let Some(drive) = mechanics.drive_mut(axis) {
-                        drive.backlash = slack;
+                        drive.set_slack(slack);
                     }
                 }
                 Fault::MotorPower { on } => {

@@ -347,12 +347,14 @@ impl Person for Operator {
         if director.wrong_answers > 0 && question.known != Known::MarkAhead {
             director.wrong_answers -= 1;
             director.effect(Kind::WrongAnswer);
-            director.take_back.push(question.frame);
             // Noticed at once: the run is ended, and the answer taken back at the next.
             director
                 .interrupt
                 .store(true, std::sync::atomic::Ordering::Relaxed);
             answer = !answer;
+            director
+                .take_back
+                .push((question.frame, question.token, answer));
         }
         director.note(|| {
             let word = if answer { "yes" } else { "no" };

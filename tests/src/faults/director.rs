@@ -58,8 +58,8 @@ pub struct Director {
     pub wrong_answers: u32,
     /// Wishes for the next run.
     pub wishes: Vec<Wish>,
-    /// Frames of which an answer is to be taken back.
-    pub take_back: Vec<u32>,
+    /// Wrong answers that are to be taken back: the frame, the token, and what was said.
+    pub take_back: Vec<(u32, Token, bool)>,
     /// Pictures in the folder, and on their way to it.
     pub pictures: Vec<Arrived>,
     /// The journal that was taken away, and how many pulses there had been.
@@ -392,6 +392,17 @@ impl Director {
             self.ledger.rolled_back = false;
         }
         true
+    }
+
+    /// An answer that was never written down need not be taken back.
+    pub fn forget_unwritten(&mut self) {
+        let lines = &self.ledger.lines;
+        self.take_back.retain(|(_, token, said)| {
+            lines.iter().any(|(_, entry)| {
+                matches!(entry, Entry::Verdict { slot, attempt, exposed, .. }
+                    if (*slot, *attempt) == (token.slot, token.attempt) && exposed == said)
+            })
+        });
     }
 
     /// The journal's lines are what the disk holds now.

@@ -311,6 +311,7 @@ impl<'a> Take<'a> {
 
     /// What the person wants changed at this run.
     fn edits(&self) -> Vec<Edit> {
+        self.director.borrow_mut().forget_unwritten();
         let director = self.director.borrow();
         let wishes = director.wishes.iter().filter_map(|wish| match *wish {
             Wish::Again(first, last) => Span::new(first, last).map(Edit::Again),
@@ -320,7 +321,7 @@ impl<'a> Take<'a> {
         let back = director
             .take_back
             .iter()
-            .map(|frame| Edit::TakeBack(*frame));
+            .map(|(frame, ..)| Edit::TakeBack(*frame));
         // One at a time: where one is refused, none is made.
         back.chain(wishes).take(1).collect()
     }
