@@ -115,6 +115,7 @@ impl World {
         attended: bool,
         done: impl Fn(&Self) -> bool,
     ) -> io::Result<Pause> {
+        self.strike_asked();
         loop {
             let next = self.mechanics.borrow().agenda.next_at();
             // The first board wins a tie: the order is arbitrary, but always the same.

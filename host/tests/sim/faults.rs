@@ -197,7 +197,7 @@ fn a_slack_that_changes_moves_no_carriage() {
         let top = simulated.position(REEDS_EAST).expect("an axis");
         driver.move_to(&[(REEDS_EAST, 0)]);
         let back = simulated.position(REEDS_EAST).expect("an axis");
-        assert!((top - back - (10.0 - slack)).abs() < 1e-6, "{slack}");
+        assert!((top - back - (10.0 - slack)).abs() < 1e-6, "{slack}: from {top} to {back}");
     }
 }
 
@@ -261,6 +261,7 @@ fn a_press_that_times_the_exposure_is_cut_short_by_a_reset() {
             }));
         }
         driver.open_shot(1);
+        simulated.pass(Duration::from_secs(1)).expect("no hook");
         let order = driver.fire_order(1, 1);
         driver.ask(order);
         simulated.pass(Duration::from_secs(2)).expect("no hook");
