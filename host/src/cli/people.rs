@@ -281,12 +281,12 @@ impl Person for Desk<'_> {
         }
     }
 
-    fn fire(&mut self, frame: u32) -> bool {
+    fn fire(&mut self, frame: u32) -> Option<bool> {
         say(&format!(
             "frame {frame}: everything is in place and still. Press the camera's release once, \
              wait until the exposure is over, then press Enter here; or type no to stop"
         ));
-        self.line().is_some_and(|line| line.is_empty())
+        self.line().map(|line| line.is_empty())
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {
