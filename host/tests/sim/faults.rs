@@ -197,7 +197,10 @@ fn a_slack_that_changes_moves_no_carriage() {
         let top = simulated.position(REEDS_EAST).expect("an axis");
         driver.move_to(&[(REEDS_EAST, 0)]);
         let back = simulated.position(REEDS_EAST).expect("an axis");
-        assert!((top - back - (10.0 - slack)).abs() < 1e-6, "{slack}: from {top} to {back}");
+        assert!(
+            (top - back - (10.0 - slack)).abs() < 1e-6,
+            "{slack}: from {top} to {back}"
+        );
     }
 }
 

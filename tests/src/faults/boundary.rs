@@ -285,6 +285,8 @@ pub struct Operator {
     pub sim: SimulatedStand,
     /// How long a whole exposure is.
     pub whole: Duration,
+    /// What is to be exposed.
+    pub schedule: Rc<Schedule>,
     /// What is wrong with the person on purpose.
     pub mutant: Option<Mutant>,
     /// Questions so far.
@@ -334,14 +336,12 @@ impl Person for Operator {
             return None;
         }
         let exposures = self.sim.exposures();
+        let (whole, schedule) = (self.whole, &*self.schedule);
+        let ledger = &director.ledger;
         let truth = if question.known == Known::MarkAhead {
-            director
-                .ledger
-                .truth_of_frame(&exposures, question.frame, self.whole)
+            ledger.truth_of_frame(&exposures, question.frame, whole, schedule)
         } else {
-            director
-                .ledger
-                .truth(&exposures, question.token, self.whole)
+            ledger.truth(&exposures, question.token, whole, schedule)
         };
         let mut answer = self.mutant == Some(Mutant::YesSayer) || truth;
         if director.wrong_answers > 0 && question.known != Known::MarkAhead {
@@ -366,15 +366,23 @@ impl Person for Operator {
         Some(answer)
     }
 
-    fn fire(&mut self, frame: u32) -> bool {
+    fn fire(&mut self, frame: u32) -> Option<bool> {
         if !self.stays() {
-            return false;
+            if self.director.borrow().dead.is_some() {
+                return None;
+            }
+            // Some leave the release alone and say so; some press it and say nothing.
+            if self.questions.is_multiple_of(2) {
+                return Some(false);
+            }
+            fire_camera(&self.director, &self.sim);
+            return None;
         }
         self.director
             .borrow_mut()
             .note(|| format!("asked to fire frame {frame}"));
         fire_camera(&self.director, &self.sim);
-        true
+        Some(true)
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {

@@ -19,6 +19,9 @@ const TOLERANCE: f64 = 1.0 / STEPS_PER_MM + 1e-6;
 /// a step each for where it tripped between two of them then and now.
 const WITHIN: f64 = 4.0;
 
+/// Steps from which on a person sees in a picture that something is not in its place.
+const PLAIN: f64 = 60.0;
+
 /// The motor axes' names.
 const NAMES: [&str; MOTORS] = ["reeds east", "reeds lift", "sky east"];
 
@@ -250,14 +253,23 @@ impl Ledger {
         pulses.any(|pulse| pulse.press == taken.press)
     }
 
-    /// What a person would find who looks at the camera: whether an attempt has exposed its frame
-    /// once, whole, and nothing moved.
+    /// What a person would find who looks at the camera and at the picture: whether an attempt has
+    /// exposed its frame once, whole, nothing moved, and nothing was plainly out of its place.
     #[must_use]
-    pub fn truth(&self, exposures: &[TakenExposure], token: Token, whole: Duration) -> bool {
+    pub fn truth(
+        &self,
+        exposures: &[TakenExposure],
+        token: Token,
+        whole: Duration,
+        schedule: &Schedule,
+    ) -> bool {
         let mut of = exposures.iter().filter(|taken| self.of(taken, token));
         match (of.next(), of.next()) {
             (Some(taken), None) => {
-                !taken.blurred && taken.closed - taken.opened >= whole.mul_f64(0.8)
+                let off = self.off(taken, schedule);
+                !taken.blurred
+                    && taken.closed - taken.opened >= whole.mul_f64(0.8)
+                    && off.iter().all(|steps| steps.abs() <= PLAIN)
             }
             _ => false,
         }
@@ -265,7 +277,13 @@ impl Ledger {
 
     /// What a person would find who looks for pictures of a frame.
     #[must_use]
-    pub fn truth_of_frame(&self, exposures: &[TakenExposure], frame: u32, whole: Duration) -> bool {
+    pub fn truth_of_frame(
+        &self,
+        exposures: &[TakenExposure],
+        frame: u32,
+        whole: Duration,
+        schedule: &Schedule,
+    ) -> bool {
         let tokens: BTreeSet<Token> = self
             .pulses
             .iter()
@@ -274,7 +292,7 @@ impl Ledger {
             .collect();
         tokens
             .iter()
-            .any(|token| self.truth(exposures, *token, whole))
+            .any(|token| self.truth(exposures, *token, whole, schedule))
     }
 
     /// At the end: every frame exposed exactly once, in its pose.

@@ -102,11 +102,13 @@ impl<'a> Take<'a> {
         if plan.mutant == Some(Mutant::LyingDisk) {
             director.borrow().disk.lie();
         }
+        let schedule = Rc::new(schedule);
         Self {
             person: Operator {
                 director: Rc::clone(&director),
                 sim: sim.clone(),
                 whole: plan.build.exposure(),
+                schedule: Rc::clone(&schedule),
                 mutant: plan.mutant,
                 questions: 0,
                 doubts: 0,
@@ -115,7 +117,7 @@ impl<'a> Take<'a> {
             plan,
             sim,
             director,
-            schedule: Rc::new(schedule),
+            schedule,
             budget: Rc::default(),
             laws_seen: 0,
         }
