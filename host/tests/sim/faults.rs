@@ -182,11 +182,16 @@ fn a_home_switch_that_slips_is_found_where_it_is() {
 #[test]
 fn a_slack_that_changes_moves_no_carriage() {
     let (simulated, mut driver) = ready(&Options::default(), &[REEDS_EAST]);
-    driver.move_to(&[(REEDS_EAST, 4000)]);
-    driver.move_to(&[(REEDS_EAST, 0)]);
+    // Straight there: the slack is to show.
+    let mut go = |steps| {
+        driver.start_move(&[(REEDS_EAST, steps)]);
+        driver.rest();
+        simulated.position(REEDS_EAST).expect("an axis")
+    };
+    go(4000);
+    let mut before = go(0);
     // Driven downward, the carriage is its slack of 0.05 mm ahead.
     for slack in [0.02, 0.3] {
-        let before = simulated.position(REEDS_EAST).expect("an axis");
         let fault = Fault::Backlash {
             axis: REEDS_EAST,
             slack,
