@@ -57,9 +57,7 @@ impl Mechanics {
         let energised = self.lines[board].drivers;
         let mut struck = None;
         let id = AxisId(axis);
-        let lose = if !energised || !powered {
-            true
-        } else if drive.dead {
+        let lose = if !energised || !powered || drive.dead {
             true
         } else if drive.to_lose > 0 {
             drive.to_lose -= 1;
