@@ -198,13 +198,11 @@ fn a_slack_that_changes_moves_no_carriage() {
         };
         simulated.inject(When::Now, fault);
         assert_eq!(simulated.position(REEDS_EAST), Some(before));
-        driver.move_to(&[(REEDS_EAST, 4000)]);
-        let top = simulated.position(REEDS_EAST).expect("an axis");
-        driver.move_to(&[(REEDS_EAST, 0)]);
-        let back = simulated.position(REEDS_EAST).expect("an axis");
+        let top = go(4000);
+        before = go(0);
         assert!(
-            (top - back - (10.0 - slack)).abs() < 1e-6,
-            "{slack}: from {top} to {back}"
+            (top - before - (10.0 - slack)).abs() < 1e-6,
+            "{slack}: from {top} to {before}"
         );
     }
 }
