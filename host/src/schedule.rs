@@ -3,11 +3,15 @@
 //! The plan makes it, the take works through it. Nothing in here knows the stand's geometry; the
 //! size of a step is there only so that messages can speak of millimetres.
 
+mod differences;
+
 use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
 use crate::stand::{AxisUnit, Way};
+
+pub use differences::differences;
 
 /// Most frames of a schedule.
 pub const MAX_FRAMES: u32 = 1_000_000;
@@ -174,6 +178,18 @@ impl Schedule {
     #[must_use]
     pub fn motors_at(&self, frame: u32) -> Option<&[i32]> {
         row(&self.motor_targets, self.motors.len(), self.frames, frame)
+    }
+
+    /// Whether its parts fit together: a position for every axis at every frame, and every board
+    /// that is spoken of.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        let entries = |axes: usize| axes.checked_mul(usize::try_from(self.frames).ok()?);
+        let known = |board: usize| board < self.boards.len();
+        Some(self.motor_targets.len()) == entries(self.motors.len())
+            && Some(self.hand_targets.len()) == entries(self.hands.len())
+            && self.motors.iter().all(|axis| known(axis.board))
+            && self.exposure.board().is_none_or(known)
     }
 
     /// The hand axes' targets at a frame, counted from 1, or `None` beyond the ends.

@@ -8,6 +8,7 @@ mod axis;
 mod problems;
 mod reader;
 mod shot;
+mod shutter;
 mod stand;
 mod words;
 

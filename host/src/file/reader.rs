@@ -563,6 +563,26 @@ impl<'a> Table<'a> {
         }
     }
 
+    /// A list of texts that has to be there, with one at least, such as `example`.
+    pub(super) fn texts(&self, key: &'static str, example: &str) -> Option<Vec<&'a str>> {
+        let value = self.need(key)?;
+        let DeValue::Array(list) = value.get_ref() else {
+            self.wrong(value, key, &format!("a list of texts, such as {example},"));
+            return None;
+        };
+        if list.is_empty() {
+            self.note(
+                value.span(),
+                "nothing is written",
+                format!("`{key}` is empty"),
+                format!("write it as {example}"),
+            );
+        }
+        let texts: Vec<_> = list.iter().map(|value| self.as_text(value, key)).collect();
+        let texts: Option<Vec<_>> = texts.into_iter().map(|at| Some(at?.value)).collect();
+        texts.filter(|texts| !texts.is_empty())
+    }
+
     /// The tables of a list.
     pub(super) fn tables(&self, key: &'static str) -> Vec<Table<'a>> {
         self.list(key)

@@ -1,17 +1,14 @@
 //! What a stand file means, and whether such a stand can be.
 
 use std::ops::Range;
-use std::time::Duration;
 
 use panestep_protocol::MAX_NAME;
 
 use super::axis::axes;
 use super::reader::{At, Table};
+use super::shutter::{arrival, home_check, shutter};
 use crate::optics::{apparent_distance_mm, zero_pose};
-use crate::stand::{
-    AxisUnit, Board, BoardId, Face, Lens, Level, LevelId, Pane, Picture, PortName, Release,
-    Shutter, Stand,
-};
+use crate::stand::{AxisUnit, Board, Face, Lens, Level, LevelId, Pane, Picture, PortName, Stand};
 use crate::units::Millimetres;
 
 /// Longest name of a stand, characters.
@@ -22,10 +19,6 @@ const MAX_LEVEL: usize = 40;
 
 /// Free height between panes where the file says nothing, mm.
 const CLEARANCE_MM: f64 = 1.0;
-
-/// From release to the opening of the shutter where the file says nothing: longer than most
-/// cameras take (common practice, no source).
-const DELAY: Duration = Duration::from_millis(200);
 
 const MM: AxisUnit = AxisUnit::Millimetre;
 
@@ -50,6 +43,8 @@ pub(super) fn stand(file: &Table<'_>) -> Option<Stand> {
     let shutter = file
         .table("shutter")
         .and_then(|table| shutter(&table, &board_names));
+    let arrival = arrival(file);
+    let home_check = home_check(file);
     let stand = Stand {
         name: name?.value.to_owned(),
         lens: lens?,
@@ -57,8 +52,8 @@ pub(super) fn stand(file: &Table<'_>) -> Option<Stand> {
         levels: levels?,
         axes: axes?,
         shutter: shutter?,
-        arrival: None,
-        home_check: 0,
+        arrival: arrival?,
+        home_check: home_check?,
         clearance_mm: clearance?,
     };
     heights(file, &stand, &level_spans);
@@ -330,33 +325,4 @@ fn heights(file: &Table<'_>, stand: &Stand, spans: &[Range<usize>]) {
             );
         }
     }
-}
-
-fn shutter(table: &Table<'_>, boards: &Names<'_>) -> Option<Shutter> {
-    let board = table
-        .text_at("board")
-        .and_then(|name| named(table, "`board`", &name, boards));
-    let settle = table.time("settle", false);
-    let half_press = table.time_or_zero("half_press");
-    let press = table.time("press", true);
-    let exposure = table.time("exposure", true);
-    let delay = if table.has("delay") {
-        table.time("delay", false)
-    } else {
-        Some(DELAY)
-    };
-    let ready = table.time("ready", false);
-    let flash_contact = table.flag("flash_contact", None);
-    Some(Shutter {
-        release: Release::Board {
-            board: BoardId(board?),
-            half_press: half_press?,
-            press: press?,
-            flash_contact: flash_contact?,
-        },
-        settle: settle?,
-        exposure: exposure?,
-        delay: delay?,
-        ready: ready?,
-    })
 }

@@ -1,7 +1,8 @@
-//! The take's folder: copies of the stand and shot files, `journal.jsonl`, `pictures/`.
+//! The take's folder: copies of the stand and shot files and of the schedule, `journal.jsonl`,
+//! `pictures/`.
 
 use std::fs::{self, File};
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, BufWriter, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use panestep_protocol::ShotId;
@@ -41,6 +42,27 @@ pub enum FolderError {
         /// What the system said.
         source: io::Error,
     },
+    /// There is no copy of the schedule in it.
+    #[error(
+        "{} is missing: the copy of the schedule that the take began with; bring it back from a \
+         copy of the take's folder, or go on with the files as they were",
+        path.display()
+    )]
+    NoSchedule {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The copy of the schedule is not what was written.
+    #[error(
+        "{} is damaged ({why}): bring it back from a copy of the take's folder",
+        path.display()
+    )]
+    DamagedSchedule {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        why: String,
+    },
     /// The journal is not sound, or cannot be written.
     #[error("{}: {source}", path.display())]
     Journal {
@@ -64,6 +86,9 @@ pub struct Files<'a> {
     pub base: &'a Path,
 }
 
+/// Name of the copy of the schedule.
+const SCHEDULE: &str = "schedule.json";
+
 /// A take's folder.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Folder {
@@ -71,8 +96,8 @@ pub struct Folder {
 }
 
 impl Folder {
-    /// Makes the folder of a new take, with `stand.toml`, `shot.toml`, an empty `pictures` and a
-    /// journal that has begun. It is built beside its place and then renamed, so that it is there
+    /// Makes the folder of a new take, with `stand.toml`, `shot.toml`, `schedule.json`, an empty
+    /// `pictures` and a journal that has begun. It is built beside its place and then renamed, so that it is there
     /// whole or not at all.
     ///
     /// # Errors
@@ -155,6 +180,32 @@ impl Folder {
         self.path.join("shot.toml")
     }
 
+    /// The schedule that the take began with, from the take's own copy. Whether it is the very one
+    /// is for its [`fingerprint`] to say, against the one in the journal.
+    ///
+    /// # Errors
+    /// That the copy is missing, damaged, or cannot be read.
+    pub fn schedule(&self) -> Result<Schedule, FolderError> {
+        let path = self.path.join(SCHEDULE);
+        let bytes = fs::read(&path).map_err(|source| match source.kind() {
+            ErrorKind::NotFound => FolderError::NoSchedule { path: path.clone() },
+            _ => FolderError::Io {
+                path: path.clone(),
+                source,
+            },
+        })?;
+        let damaged = |why| FolderError::DamagedSchedule {
+            path: path.clone(),
+            why,
+        };
+        let schedule: Schedule =
+            serde_json::from_slice(&bytes).map_err(|error| damaged(error.to_string()))?;
+        if !schedule.is_whole() {
+            return Err(damaged("its parts do not fit together".into()));
+        }
+        Ok(schedule)
+    }
+
     /// The journal.
     #[must_use]
     pub fn journal(&self) -> PathBuf {
@@ -185,6 +236,8 @@ fn build(
             .and_then(|()| file.sync_all())
             .map_err(io_at(&file_path))?;
     }
+    let schedule_path = path.join(SCHEDULE);
+    write_schedule(&schedule_path, schedule).map_err(io_at(&schedule_path))?;
     let journal_path = path.join("journal.jsonl");
     let disk = FileDisk::open(&journal_path, true).map_err(io_at(&journal_path))?;
     let begun = Entry::Begun {
@@ -202,6 +255,12 @@ fn build(
         })?;
     sync_folder(path)?;
     Ok(journal)
+}
+
+fn write_schedule(path: &Path, schedule: &Schedule) -> io::Result<()> {
+    let mut file = BufWriter::new(File::create_new(path)?);
+    serde_json::to_writer(&mut file, schedule)?;
+    file.into_inner()?.sync_all()
 }
 
 fn sync_folder(path: &Path) -> Result<(), FolderError> {

@@ -1,6 +1,7 @@
 //! The two files: what they mean, and what is said where they are wrong.
 
 mod arbitrary;
+mod camera;
 
 use std::path::Path;
 use std::time::Duration;
