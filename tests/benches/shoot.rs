@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use panestep::link::Clock;
 use panestep::plan::Plan;
 use panestep::sim::{Options, SimulatedStand};
-use panestep::take::{self, Journal, Outcome, SimulatedDisk, Stage};
+use panestep::take::{self, Entry, Journal, Outcome, SimulatedDisk, Stage};
 use panestep_protocol::ShotId;
 use panestep_tests::{Nobody, Ports};
 
@@ -38,11 +38,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         let mut journal = Journal::begin(
             Box::new(SimulatedDisk::default()),
             Box::new(jiff::Timestamp::now),
-            &schedule.name,
-            schedule.frames,
-            "",
-            take::fingerprint(&schedule),
-            ShotId(seed),
+            &Entry::begun(&schedule, "", "", ShotId(seed)),
         )?;
         let clock = Rc::new(world.clock());
         let outcome = take::shoot(
@@ -53,8 +49,11 @@ fn main() -> Result<(), Box<dyn Error>> {
                 clock: clock.clone(),
                 person: &mut Nobody,
                 watch: &mut (),
+                trigger: &mut (),
+                album: None,
                 interrupt: &AtomicBool::new(false),
             },
+            &[],
         )?;
         let took = start.elapsed();
         assert_eq!(outcome, Outcome::Finished, "seed {seed}");

@@ -5,7 +5,7 @@ use std::error::Error;
 use panestep::link::Port;
 use panestep::sim::SimulatedStand;
 use panestep::stand::BoardId;
-use panestep::take::{Boards, HandRequest, Person, Question};
+use panestep::take::{Boards, HandRequest, Person, Question, Suspects};
 
 /// The ports of a simulated stand.
 pub struct Ports(pub SimulatedStand);
@@ -38,5 +38,17 @@ impl Person for Nobody {
     /// Always: nobody was to be asked.
     fn exposed(&mut self, question: &Question) -> Option<bool> {
         panic!("asked about frame {}", question.frame);
+    }
+
+    /// # Panics
+    /// Always: nobody was to be asked.
+    fn fire(&mut self, frame: u32) -> bool {
+        panic!("asked to fire for frame {frame}");
+    }
+
+    /// # Panics
+    /// Always: nobody was to be asked.
+    fn again(&mut self, suspects: &Suspects) -> Option<bool> {
+        panic!("asked about {suspects:?}");
     }
 }

@@ -11,7 +11,7 @@ use panestep::link::Clock;
 use panestep::plan::{Plan, times};
 use panestep::sim::{Damage, Fault, Options, SimulatedStand, When};
 use panestep::stand::{AxisId, BoardId, Drive, Stand};
-use panestep::take::{Journal, Outcome, Progress, SimulatedDisk, Stage, fingerprint, shoot};
+use panestep::take::{Entry, Journal, Outcome, Progress, SimulatedDisk, Stage, shoot};
 use panestep_protocol::ShotId;
 use panestep_tests::{Nobody, Ports};
 
@@ -52,11 +52,7 @@ fn shoot_demo(stand: &Stand, plan: &Plan, seed: u64, prepare: impl Fn(&Simulated
     let mut journal = Journal::begin(
         Box::new(SimulatedDisk::default()),
         Box::new(Default::default),
-        &schedule.name,
-        schedule.frames,
-        "art",
-        fingerprint(schedule),
-        ShotId(seed),
+        &Entry::begun(schedule, "art", "", ShotId(seed)),
     )
     .expect("a disk in memory");
     let seen = RefCell::new((Vec::new(), Vec::new(), Duration::ZERO));
@@ -88,8 +84,11 @@ fn shoot_demo(stand: &Stand, plan: &Plan, seed: u64, prepare: impl Fn(&Simulated
             clock: Rc::new(sim.clock()),
             person: &mut Nobody,
             watch: &mut watch,
+            trigger: &mut (),
+            album: None,
             interrupt: &interrupt,
         },
+        &[],
     );
     match outcome {
         Ok(outcome) => assert_eq!(outcome, Outcome::Finished, "seed {seed}"),

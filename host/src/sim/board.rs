@@ -5,14 +5,20 @@ use std::collections::VecDeque;
 use std::rc::Rc;
 
 use panestep_firmware::controller::{Controller, Setup};
-use panestep_protocol::{BootId, MAX_AXES};
+use panestep_protocol::{
+    Accumulator, BootId, FromBoard, Identity, MAGIC, MAX_AXES, MAX_FRAME, SessionId, ToBoard,
+    VERSION, encode, schema,
+};
 
 use super::agenda::{Event, Mark};
-use super::fault::Damage;
+use super::fault::{Damage, Fault, Stranger};
 use super::laws::DIRECTION_SETUP;
 use super::mechanics::Mechanics;
+use super::onlook::Happening;
 use super::pins::Pins;
 use super::random::Random;
+use super::world::nanoseconds;
+use crate::stand::BoardId;
 
 /// Most bytes that travel in one piece, as in a packet of full-speed USB.
 const PIECE: usize = 64;
@@ -66,6 +72,13 @@ pub(super) struct Board {
     pub(super) broken: bool,
     /// What has arrived at the host.
     pub(super) inbox: VecDeque<u8>,
+    /// What is on its port instead of it.
+    pub(super) stranger: Option<Stranger>,
+    overheard: Accumulator<ToBoard>,
+    /// Whether the opening of its port resets it.
+    pub(super) opening_resets: bool,
+    /// Where it draws the same boot id at every start: that one.
+    same_boot: Option<BootId>,
 }
 
 impl Board {
@@ -76,6 +89,7 @@ impl Board {
         line: Line,
         mechanics: &Rc<RefCell<Mechanics>>,
         random: Random,
+        same_boot: bool,
     ) -> Self {
         let mut board = Self {
             place,
@@ -98,7 +112,14 @@ impl Board {
             cable: true,
             broken: false,
             inbox: VecDeque::new(),
+            stranger: None,
+            overheard: Accumulator::default(),
+            opening_resets: false,
+            same_boot: None,
         };
+        if same_boot {
+            board.same_boot = Some(BootId(board.random.next()));
+        }
         board.start(0);
         board
     }
@@ -113,7 +134,7 @@ impl Board {
             name: &self.name,
             axes: MAX_AXES as u8,
             tick_rate: self.tick_rate,
-            boot: BootId(self.random.next()),
+            boot: self.same_boot.unwrap_or_else(|| BootId(self.random.next())),
             direction_setup: panestep_protocol::Ticks(
                 (DIRECTION_SETUP * u64::from(self.tick_rate)).div_ceil(SECOND) as u32,
             ),
@@ -129,7 +150,10 @@ impl Board {
         self.controller = None;
         self.due_at = u64::MAX;
         self.boot += 1;
-        self.mechanics.borrow_mut().outputs_off(self.place);
+        let mut mechanics = self.mechanics.borrow_mut();
+        mechanics.outputs_off(self.place);
+        let board = BoardId(self.place);
+        mechanics.tell(&Happening::Down { board });
         self.boot
     }
 
@@ -210,10 +234,18 @@ impl Board {
             skip(controller, idle);
             self.ticks += idle;
         }
-        self.mechanics
-            .borrow_mut()
-            .trace
-            .note_bytes(now, Mark::ToBoard, self.place, bytes);
+        {
+            let mut mechanics = self.mechanics.borrow_mut();
+            mechanics
+                .trace
+                .note_bytes(now, Mark::ToBoard, self.place, bytes);
+            mechanics.lines[self.place].heard = now;
+            mechanics.tell(&Happening::Arrived {
+                board: BoardId(self.place),
+                to_board: true,
+                bytes,
+            });
+        }
         controller.receive(bytes);
         self.set_due(next);
         self.transmit(now);
@@ -233,24 +265,80 @@ impl Board {
 
     /// The host's bytes start on their way.
     pub(super) fn send(&mut self, bytes: &[u8], now: u64) {
-        self.post(bytes, now, true);
+        match self.stranger.clone() {
+            None => self.post(bytes, now, true),
+            Some(Stranger::Babbler) => {
+                let count = 1 + self.random.next() as usize % 2 * bytes.len();
+                let garbage: Vec<u8> = (0..count).map(|_| self.random.next() as u8).collect();
+                self.post(&garbage, now, false);
+            }
+            Some(Stranger::Named(name)) => {
+                for &byte in bytes {
+                    if let Some(Ok(ToBoard::Hello(hello))) = self.overheard.push(byte) {
+                        self.introduce(&name, hello.nonce, now);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Another board answers a greeting in place of this one.
+    fn introduce(&mut self, name: &str, nonce: u32, now: u64) {
+        let identity = FromBoard::Identity(Identity {
+            magic: MAGIC,
+            version: VERSION,
+            schema: schema(),
+            nonce,
+            name: name.try_into().unwrap_or_default(),
+            axes: MAX_AXES as u8,
+            tick_rate: self.tick_rate,
+            boot: BootId(1),
+            session: SessionId(0),
+            mark: None,
+        });
+        let mut buffer = [0; MAX_FRAME];
+        if let Ok(frame) = encode(&identity, &mut buffer) {
+            self.post(frame, now, false);
+        }
     }
 
     fn post(&mut self, bytes: &[u8], now: u64, to_board: bool) {
         if !self.open || self.broken {
             return;
         }
+        self.mechanics.borrow_mut().tell(&Happening::Sent {
+            board: BoardId(self.place),
+            to_board,
+            bytes,
+        });
         for piece in bytes.chunks(PIECE) {
-            let delay = self.line.latency + self.random.part(self.line.jitter, 0.0, 1.0);
+            let mut delay = self.line.latency + self.random.part(self.line.jitter, 0.0, 1.0);
             let lane = if to_board {
                 &mut self.to_board
             } else {
                 &mut self.to_host
             };
-            let copies = damaged(piece, lane.damage.pop_front(), &mut self.random);
+            let damage = lane.damage.pop_front();
+            let mut overtaken = false;
+            if let Some(damage) = &damage {
+                self.mechanics
+                    .borrow_mut()
+                    .tell(&Happening::Struck(&Fault::Noise {
+                        board: BoardId(self.place),
+                        to_board,
+                        damage: damage.clone(),
+                    }));
+                if let Damage::Late(late) = damage {
+                    delay += nanoseconds(*late);
+                    overtaken = true;
+                }
+            }
+            let copies = damaged(piece, damage, &mut self.random);
             for bytes in copies {
                 let at = lane.busy_until.max(now + delay) + self.line.byte * bytes.len() as u64;
-                lane.busy_until = at;
+                if !overtaken {
+                    lane.busy_until = at;
+                }
                 let (board, opening) = (self.place, self.opening);
                 let event = if to_board {
                     Event::ToBoard {
@@ -281,10 +369,16 @@ impl Board {
 
     /// Bytes reach the host's buffer.
     pub(super) fn arrive(&mut self, bytes: &[u8], now: u64) {
-        self.mechanics
-            .borrow_mut()
+        let mut mechanics = self.mechanics.borrow_mut();
+        mechanics
             .trace
             .note_bytes(now, Mark::ToHost, self.place, bytes);
+        mechanics.tell(&Happening::Arrived {
+            board: BoardId(self.place),
+            to_board: false,
+            bytes,
+        });
+        drop(mechanics);
         self.inbox.extend(bytes);
     }
 
@@ -327,10 +421,16 @@ fn skip(controller: &mut Controller<Pins>, mut ticks: u64) {
 fn damaged(piece: &[u8], damage: Option<Damage>, random: &mut Random) -> Vec<Vec<u8>> {
     let whole = piece.to_vec();
     match damage {
-        None => vec![whole],
+        None | Some(Damage::Late(_)) => vec![whole],
         Some(Damage::Lost) => Vec::new(),
         Some(Damage::Twice) => vec![whole.clone(), whole],
         Some(Damage::After(before)) => vec![before, whole],
+        Some(Damage::Short) => vec![whole[..whole.len().div_ceil(2)].to_vec()],
+        Some(Damage::Merged) => vec![whole[..whole.len().saturating_sub(1)].to_vec()],
+        Some(Damage::Flood(count)) => {
+            let garbage = (0..count).map(|_| random.next() as u8).collect();
+            vec![garbage, whole]
+        }
         Some(Damage::Flipped) => {
             let bit = random.next() as usize % (8 * whole.len().max(1));
             let mut flipped = whole;

@@ -29,6 +29,10 @@ pub struct TakenExposure {
     pub pose: StandPose,
     /// Whether anything moved while it was open.
     pub blurred: bool,
+    /// The press that it followed, counted from 1, those by hand included.
+    pub press: u32,
+    /// Whether that press was by hand, at the camera itself.
+    pub by_hand: bool,
 }
 
 /// The shutter while it is open.
@@ -37,6 +41,8 @@ struct Open {
     at: u64,
     pose: Option<StandPose>,
     blurred: bool,
+    /// Nobody could know that it is open: opened by hand, or late.
+    unawares: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -54,6 +60,13 @@ pub(super) struct Camera {
     faults: VecDeque<CameraFault>,
     /// Whether the exposure under way closes the contact.
     closes_contact: bool,
+    /// Whether the press times the exposure.
+    press_times: bool,
+    /// A press that times its exposure: when the shutter opens, and how long after the release.
+    held: Option<(u64, u64)>,
+    unawares: bool,
+    answered: u32,
+    by_hand: bool,
     /// Presses answered and not.
     pub(super) presses: u32,
     pub(super) ignored: u32,
@@ -65,7 +78,7 @@ fn nanoseconds(time: Duration) -> u64 {
 }
 
 impl Camera {
-    pub(super) fn new(shutter: &Shutter) -> Self {
+    pub(super) fn new(shutter: &Shutter, press_times: bool) -> Self {
         Self {
             delay: nanoseconds(shutter.delay),
             exposure: nanoseconds(shutter.exposure),
@@ -82,6 +95,11 @@ impl Camera {
             contact: false,
             faults: VecDeque::new(),
             closes_contact: true,
+            press_times,
+            held: None,
+            unawares: false,
+            answered: 0,
+            by_hand: false,
             presses: 0,
             ignored: 0,
             taken: Vec::new(),
@@ -101,32 +119,63 @@ impl Camera {
         self.faults.push_back(fault);
     }
 
-    /// The release line has closed.
-    pub(super) fn press(&mut self, now: u64, random: &mut Random, agenda: &mut Agenda) {
+    /// The release has been pressed; returns what it did about it that it should not have.
+    pub(super) fn press(
+        &mut self,
+        now: u64,
+        by_hand: bool,
+        random: &mut Random,
+        agenda: &mut Agenda,
+    ) -> Option<CameraFault> {
         self.presses += 1;
         if now < self.busy_until {
             self.ignored += 1;
-            return;
+            return None;
         }
-        let fault = self.faults.pop_front();
+        let fault = if by_hand {
+            None
+        } else {
+            self.faults.pop_front()
+        };
         if fault == Some(CameraFault::Ignores) {
             self.ignored += 1;
-            return;
+            return fault;
         }
         let delay = match fault {
             Some(CameraFault::Late(delay)) => nanoseconds(delay),
             _ => random.part(self.delay, 0.4, 1.0),
         };
         self.closes_contact = fault != Some(CameraFault::NoContact);
+        self.unawares = by_hand || matches!(fault, Some(CameraFault::Late(_)));
+        self.answered = self.presses;
+        self.by_hand = by_hand;
+        if self.press_times && !by_hand {
+            self.held = Some((now + delay, delay));
+            self.opens(now + delay, agenda);
+            // Deaf until it is let go.
+            self.busy_until = u64::MAX;
+            return fault;
+        }
         let mut closes = self.plan(now + delay, agenda);
         if fault == Some(CameraFault::FiresTwice) {
             closes = self.plan(closes + AGAIN, agenda);
         }
         self.busy_until = closes + random.part(self.ready, 0.5, 1.0);
+        fault
     }
 
-    fn plan(&self, opens: u64, agenda: &mut Agenda) -> u64 {
-        let closes = opens + self.exposure;
+    /// The release has been let go.
+    pub(super) fn let_go(&mut self, now: u64, random: &mut Random, agenda: &mut Agenda) {
+        let Some((opens, delay)) = self.held.take() else {
+            return;
+        };
+        // A shutter takes a moment to run.
+        let closes = (now + delay).max(opens + 1_000_000);
+        agenda.put(closes, Event::Camera(CameraEvent::Close));
+        self.busy_until = closes + random.part(self.ready, 0.5, 1.0);
+    }
+
+    fn opens(&self, opens: u64, agenda: &mut Agenda) {
         agenda.put(opens, Event::Camera(CameraEvent::Open));
         agenda.put(
             opens + CONTACT.min(self.exposure),
@@ -136,15 +185,21 @@ impl Camera {
             opens + self.exposure / 2,
             Event::Camera(CameraEvent::Middle),
         );
+    }
+
+    fn plan(&self, opens: u64, agenda: &mut Agenda) -> u64 {
+        let closes = opens + self.exposure;
+        self.opens(opens, agenda);
         agenda.put(closes, Event::Camera(CameraEvent::Close));
         closes
     }
 
-    /// Something moves; returns whether it is the first thing to spoil the exposure under way.
+    /// Something moves; returns whether it is the first thing to spoil the exposure under way, and
+    /// should have known of it.
     pub(super) fn shaken(&mut self) -> bool {
         self.open
             .as_mut()
-            .is_some_and(|open| !std::mem::replace(&mut open.blurred, true))
+            .is_some_and(|open| !std::mem::replace(&mut open.blurred, true) && !open.unawares)
     }
 
     /// Carries an event out; returns the number of an exposure that is complete.
@@ -155,6 +210,7 @@ impl Camera {
                     at: now,
                     pose: None,
                     blurred: false,
+                    unawares: self.unawares,
                 });
                 self.contact = self.closes_contact;
             }
@@ -173,6 +229,8 @@ impl Camera {
                     closed: Duration::from_nanos(now),
                     pose: open.pose.unwrap_or(pose),
                     blurred: open.blurred,
+                    press: self.answered,
+                    by_hand: self.by_hand,
                 });
                 return Some(number);
             }

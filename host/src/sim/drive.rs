@@ -48,6 +48,17 @@ pub(super) struct Drive {
     pub(super) to_lose: u32,
     /// Probability of losing a pulse.
     pub(super) chance: f64,
+    /// Whether its driver makes no steps at all.
+    pub(super) dead: bool,
+    /// Since when pulses have come without a long pause.
+    pub(super) running_since: u64,
+    /// Upper bounds of the time and of the steps in which it comes to rest.
+    pub(super) stop_time: u64,
+    pub(super) stop_steps: u32,
+    /// Since when a switch has read as tripped without a break, home and far; and the pulses
+    /// toward the home one since.
+    pub(super) tripped_since: [Option<u64>; 2],
+    pub(super) into_home: u32,
 
     pub(super) last_pulse: Option<u64>,
     pub(super) last_turn: Option<u64>,

@@ -88,6 +88,65 @@ pub enum Fault {
         /// What becomes of the next piece.
         damage: Damage,
     },
+    /// A home switch trips elsewhere than before: it was knocked, or its bracket slipped.
+    HomeSwitchMoved {
+        /// Its axis.
+        axis: AxisId,
+        /// How far, axis units.
+        by: f64,
+    },
+    /// The slack of a drive has become another: worn, or adjusted.
+    Backlash {
+        /// Its axis.
+        axis: AxisId,
+        /// The slack from now on, axis units.
+        slack: f64,
+    },
+    /// The motors' supply fails or comes back. The boards do not see it: their drivers are on, and
+    /// no motor makes a step.
+    MotorPower {
+        /// Whether it is there from now on.
+        on: bool,
+    },
+    /// One motor's driver makes no steps any more, or is mended.
+    Driver {
+        /// Its axis.
+        axis: AxisId,
+        /// Whether it is dead from now on.
+        dead: bool,
+    },
+    /// The power of stand and computer fails for a moment: every board restarts, every open port
+    /// drops out, and the host program dies as by [`Fault::KillHost`].
+    PowerCut {
+        /// Whether the mark that survives a reset survives this too.
+        keep_mark: bool,
+    },
+    /// Somebody presses the camera's own release: an exposure that nobody ordered.
+    HandRelease,
+    /// The host's next wait lasts so much longer: the computer was suspended.
+    Suspend(Duration),
+    /// Something else is plugged in where a board should be, or the board is there again.
+    Stranger {
+        /// The board whose port it is.
+        board: BoardId,
+        /// What it is; `None` mends it.
+        stranger: Option<Stranger>,
+    },
+    /// The cables of two boards are swapped; once more mends it.
+    Swapped {
+        /// One.
+        one: BoardId,
+        /// The other.
+        other: BoardId,
+    },
+    /// From now on the opening of a board's port resets it, as the line that says "ready" does on
+    /// some boards; or no longer.
+    OpeningResets {
+        /// The board.
+        board: BoardId,
+        /// Whether it does.
+        on: bool,
+    },
     /// The host program dies: from now on every wait and every send fails with [`HostKilled`],
     /// until [`revive`](super::SimulatedStand::revive). The boards carry on.
     KillHost,
@@ -128,6 +187,23 @@ pub enum Damage {
     Flipped,
     /// These bytes come before it.
     After(Vec<u8>),
+    /// It is held back so long, and may be overtaken.
+    Late(Duration),
+    /// Only its first half arrives.
+    Short,
+    /// Its last byte is lost, so that it runs into the next piece.
+    Merged,
+    /// So many bytes of garbage come before it, chosen by the seed.
+    Flood(u32),
+}
+
+/// What is plugged in where a board should be.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Stranger {
+    /// Something that answers whatever it hears with garbage.
+    Babbler,
+    /// A board of this kind, but of another name. It answers greetings and nothing else.
+    Named(String),
 }
 
 /// What a person does wrong at a crank.

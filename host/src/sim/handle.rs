@@ -10,6 +10,7 @@ use super::Options;
 use super::camera::TakenExposure;
 use super::fault::{Fault, When};
 use super::laws::{StepCount, Violation};
+use super::onlook::{Happening, Onlooker};
 use super::world::{Pause, World, nanoseconds};
 use crate::link::{Clock, Port};
 use crate::stand::{AxisId, BoardId, Stand, StandPose};
@@ -75,10 +76,11 @@ impl SimulatedStand {
     pub fn port(&self, board: BoardId) -> io::Result<SimPort> {
         let mut world = self.world.borrow_mut();
         world.alive()?;
-        let Some(end) = world.boards.get_mut(board.0) else {
+        let Some(&place) = world.ports.get(board.0) else {
             let what = format!("the stand has no board {}", board.0);
             return Err(io::Error::new(io::ErrorKind::NotFound, what));
         };
+        let end = &mut world.boards[place];
         if end.open {
             let what = "its simulated port is open already";
             return Err(io::Error::new(io::ErrorKind::ResourceBusy, what));
@@ -89,9 +91,16 @@ impl SimulatedStand {
         }
         end.open = true;
         end.opening += 1;
+        if end.opening_resets {
+            let fault = Fault::OpeningResets { board, on: true };
+            let mut mechanics = world.mechanics.borrow_mut();
+            mechanics.tell(&Happening::Struck(&fault));
+            drop(mechanics);
+            world.reset(place, true, false);
+        }
         Ok(SimPort {
             stand: self.clone(),
-            board: board.0,
+            board: place,
         })
     }
 
@@ -101,6 +110,12 @@ impl SimulatedStand {
     /// every wait and every send fails with that error.
     pub fn on_exposure(&self, hook: impl FnMut(&StandPose, u32) -> io::Result<()> + 'static) {
         *self.hook.borrow_mut() = Some(Box::new(hook));
+    }
+
+    /// Sets who sees everything that happens, as it happens. What it returns strikes right after;
+    /// it must not use this stand. Costs next to nothing where nobody looks on.
+    pub fn on_happening(&self, onlooker: Onlooker) {
+        self.world.borrow().mechanics.borrow_mut().onlooker = Some(onlooker);
     }
 
     /// Lets something go wrong, now or later; returns whether it can: where the stand has no such
@@ -176,6 +191,21 @@ impl SimulatedStand {
         self.world.borrow().mechanics.borrow().camera.ignored
     }
 
+    /// Whether a board's release line is closed.
+    #[must_use]
+    pub fn release_closed(&self, board: BoardId) -> bool {
+        let world = self.world.borrow();
+        let mechanics = world.mechanics.borrow();
+        let line = mechanics.lines.get(board.0);
+        line.is_some_and(|line| line.release)
+    }
+
+    /// Presses of the camera's release so far, those by hand included.
+    #[must_use]
+    pub fn presses(&self) -> u32 {
+        self.world.borrow().mechanics.borrow().camera.presses
+    }
+
     /// Whether the shutter is open.
     #[must_use]
     pub fn shutter_open(&self) -> bool {
@@ -232,9 +262,32 @@ impl SimulatedStand {
             self.photograph()?;
             match pause? {
                 Pause::Exposed => {}
-                pause => return Ok(pause),
+                pause => {
+                    if attended {
+                        self.stay_suspended()?;
+                    }
+                    return Ok(pause);
+                }
             }
         }
+    }
+
+    /// Where the computer has been suspended, the wait goes on without the host.
+    fn stay_suspended(&self) -> io::Result<()> {
+        let time = {
+            let mut world = self.world.borrow_mut();
+            let time = Duration::from_nanos(std::mem::take(&mut world.suspended));
+            if !time.is_zero() {
+                let fault = Fault::Suspend(time);
+                let mut mechanics = world.mechanics.borrow_mut();
+                mechanics.tell(&Happening::Struck(&fault));
+            }
+            time
+        };
+        if time.is_zero() {
+            return Ok(());
+        }
+        self.wait(time, false, |_| false).map(drop)
     }
 
     /// Hands finished exposures over, with nothing of the world borrowed.

@@ -72,6 +72,37 @@ pub enum Law {
         /// The axis.
         axis: AxisId,
     },
+    /// A pulse toward a switch after the tick at which it read as tripped; toward a home switch,
+    /// which a homing runs onto, after more of them than it takes to stop.
+    TowardTripped {
+        /// The axis.
+        axis: AxisId,
+    },
+    /// A carriage was driven against a mechanical end although both its switches are as they were
+    /// built.
+    AgainstEnd {
+        /// The axis.
+        axis: AxisId,
+    },
+    /// An axis went on for longer than it takes to stop after a switch had tripped in the way of
+    /// another axis of its board.
+    WentOnAlone {
+        /// The axis.
+        axis: AxisId,
+        /// The one that was stopped.
+        stopped: AxisId,
+    },
+    /// An axis went on for longer than it takes to stop after the host had been silent for as long
+    /// as is allowed.
+    WentOnUnheard {
+        /// The axis.
+        axis: AxisId,
+    },
+    /// The release line was closed for longer than the stand file asks.
+    ReleaseTooLong {
+        /// For how long.
+        lasted: Duration,
+    },
 }
 
 /// What one axis's motor has received and done, counted at its pins.
@@ -93,6 +124,14 @@ impl StepCount {
         self.positive as i64 - self.negative as i64
     }
 }
+
+/// A pause after which a motor's next pulse begins a new run, ns: longer than between the first
+/// pulses of the gentlest ramp.
+pub(super) const PAUSE: u64 = 300_000_000;
+
+/// What is added to the time in which an axis stops, ns: a move's axes stop together, along a
+/// path that is as gentle as the gentlest of them.
+pub(super) const STOP_MARGIN: u64 = 100_000_000;
 
 #[cfg(test)]
 mod tests {

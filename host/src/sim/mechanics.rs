@@ -11,8 +11,9 @@ use super::Options;
 use super::agenda::{Agenda, CameraEvent, End, Event, Mark, Trace};
 use super::camera::Camera;
 use super::drive::{Drive, Pulse, WINDOW};
-use super::fault::{CrankSlip, SwitchFault};
-use super::laws::{DIRECTION_SETUP, Law, PULSE_INTERVAL, StepCount, Violation};
+use super::fault::{CrankSlip, Fault, SwitchFault};
+use super::laws::{DIRECTION_SETUP, Law, PAUSE, PULSE_INTERVAL, STOP_MARGIN, StepCount, Violation};
+use super::onlook::{Happening, Onlooker};
 use super::random::Random;
 use super::switch::{Side, Switch};
 use crate::optics;
@@ -48,6 +49,12 @@ pub(super) struct Lines {
     pub(super) far: u8,
     /// The mark that survives a reset.
     pub(super) kept: Option<KeptMark>,
+    /// When the release line closed.
+    release_closed: u64,
+    /// A switch that tripped on an axis that was moving, and when.
+    limit: Option<(u64, usize)>,
+    /// When bytes reached the board last.
+    pub(super) heard: u64,
     /// An input has changed since the board last looked.
     pub(super) changed: bool,
 }
@@ -65,6 +72,13 @@ pub(super) struct Mechanics {
     /// Times that the release line has closed.
     pub(super) releases: u32,
     pub(super) slips: VecDeque<CrankSlip>,
+    /// Whether the motors have their supply.
+    pub(super) motor_power: bool,
+    pub(super) onlooker: Option<Onlooker>,
+    /// What the onlooker wants to strike now.
+    pub(super) asked: Vec<Fault>,
+    silence: u64,
+    longest_press: u64,
     stand: Stand,
     bodies: Vec<Body>,
     /// The board whose release line fires the camera.
@@ -85,6 +99,14 @@ fn far_place(axis: &stand::Axis, home: f64) -> (f64, Side, Side) {
     } else {
         (least - (home - greatest), Side::Low, Side::High)
     }
+}
+
+/// Upper bound of the time in which an axis comes to rest from its greatest speed, ns: whichever
+/// shape its ramp has, and with the whole move's part.
+fn stop_time(motor: &stand::Motor) -> u64 {
+    let ramp = motor.speed / motor.acceleration + motor.acceleration / motor.jerk;
+    let time = ramp.max(2.0 * (motor.speed / motor.jerk).sqrt());
+    (time * 1e9) as u64 + STOP_MARGIN
 }
 
 impl Mechanics {
@@ -133,6 +155,13 @@ impl Mechanics {
                 lost: 0,
                 to_lose: 0,
                 chance: 0.0,
+                dead: false,
+                running_since: 0,
+                stop_time: stop_time(motor),
+                stop_steps: (motor.speed * stop_time(motor) as f64 / 1e9 * motor.steps_per_unit)
+                    .ceil() as u32,
+                tripped_since: [None; 2],
+                into_home: 0,
                 last_pulse: None,
                 last_turn: None,
                 history: [0; WINDOW],
@@ -155,11 +184,19 @@ impl Mechanics {
             trace: Trace::default(),
             random,
             lines,
-            camera: Camera::new(&stand.shutter),
+            camera: Camera::new(&stand.shutter, options.press_times),
             violations: Vec::new(),
             stop: false,
             releases: 0,
             slips: VecDeque::new(),
+            motor_power: true,
+            onlooker: None,
+            asked: Vec::new(),
+            silence: options.silence.as_nanos() as u64,
+            longest_press: match stand.shutter.release {
+                stand::Release::Board { press, .. } => press.as_nanos() as u64,
+                stand::Release::Command { .. } | stand::Release::Hand => u64::MAX / 4,
+            },
             bodies,
             camera_board: match stand.shutter.release {
                 stand::Release::Board { board, .. } => Some(board.0),
@@ -178,6 +215,14 @@ impl Mechanics {
         }
         mechanics.let_go();
         mechanics
+    }
+
+    /// Lets the onlooker, where there is one, know.
+    pub(super) fn tell(&mut self, happening: &Happening<'_>) {
+        if let Some(onlooker) = &mut self.onlooker {
+            let wanted = onlooker(Duration::from_nanos(self.now), happening);
+            self.asked.extend(wanted);
+        }
     }
 
     fn violated(&mut self, law: Law) {
@@ -239,25 +284,63 @@ impl Mechanics {
 
     fn pulse(&mut self, board: usize, axis: usize) {
         let now = self.now;
-        let Body::Motor { drive, .. } = &mut self.bodies[axis] else {
+        let powered = self.motor_power;
+        let Body::Motor {
+            drive, reversed, ..
+        } = &mut self.bodies[axis]
+        else {
             return;
         };
+        let positive = drive.line_high != *reversed;
         let since = drive.last_pulse.replace(now).map(|last| now - last);
+        if since.is_none_or(|since| since > PAUSE) {
+            drive.running_since = now;
+        }
         let turned_just_now = drive
             .last_turn
             .is_some_and(|turn| now - turn < DIRECTION_SETUP);
         let span = drive.span(now);
         let too_fast = now > span && span < drive.least_span;
         let energised = self.lines[board].drivers;
-        let lose = if !energised {
+        let mut struck = None;
+        let id = AxisId(axis);
+        let lose = if !energised || !powered {
+            true
+        } else if drive.dead {
             true
         } else if drive.to_lose > 0 {
             drive.to_lose -= 1;
+            struck = Some(Fault::LoseSteps { axis: id, steps: 1 });
+            true
+        } else if self.random.chance(drive.chance) {
+            let chance = drive.chance;
+            struck = Some(Fault::LoseOften { axis: id, chance });
             true
         } else {
-            self.random.chance(drive.chance)
+            false
         };
+        let toward = |switch: &Switch| (switch.side() == Side::High) == positive;
+        let [home_since, far_since] = drive.tripped_since;
+        let read = |since: Option<u64>| {
+            since.is_some_and(|since| now > since + self.tick + self.tick / 100)
+        };
+        let mut into_switch = read(far_since) && drive.far.as_ref().is_some_and(toward);
+        if read(home_since) && toward(&drive.home) {
+            drive.into_home += 1;
+            into_switch |= drive.into_home > drive.stop_steps;
+        }
         let outcome = drive.pulse(lose);
+        let sound = !drive.home.suspect && drive.far.as_ref().is_some_and(|far| !far.suspect);
+        let (running_since, stop_time) = (drive.running_since, drive.stop_time);
+        let line = &self.lines[board];
+        let stopped = line
+            .limit
+            .filter(|&(at, who)| who != axis && running_since < at && now > at + stop_time);
+        let unheard = now
+            > line
+                .heard
+                .saturating_add(self.silence)
+                .saturating_add(stop_time);
 
         if turned_just_now {
             self.violated(Law::DirectionSetup { axis: AxisId(axis) });
@@ -277,16 +360,40 @@ impl Mechanics {
         if self.stop && now > self.stopped_at.saturating_add(self.tick) {
             self.violated(Law::AfterStop { axis: AxisId(axis) });
         }
+        if into_switch {
+            self.violated(Law::TowardTripped { axis: id });
+        }
+        if outcome == Pulse::Blocked && sound {
+            self.violated(Law::AgainstEnd { axis: id });
+        }
+        if let Some((_, stopped)) = stopped {
+            let stopped = AxisId(stopped);
+            self.violated(Law::WentOnAlone { axis: id, stopped });
+        }
+        if unheard {
+            self.violated(Law::WentOnUnheard { axis: id });
+        }
+        if self.onlooker.is_some() {
+            self.tell(&Happening::Step {
+                axis: id,
+                positive,
+                made: outcome == Pulse::Made,
+            });
+            if let Some(fault) = struck {
+                self.tell(&Happening::Struck(&fault));
+            }
+        }
         if outcome == Pulse::Made {
-            self.moved(axis);
+            self.moved(axis, true);
         }
     }
 
-    /// A carriage has moved: switches follow, pictures blur.
-    fn moved(&mut self, axis: usize) {
+    /// A carriage has moved, because somebody wanted it to or by itself: switches follow, pictures
+    /// blur.
+    fn moved(&mut self, axis: usize, wanted: bool) {
         let now = self.now;
         self.last_motion = now;
-        if self.camera.shaken() {
+        if self.camera.shaken() && wanted {
             let number = self.camera.taken.len() as u32 + 1;
             self.violated(Law::MovedWhileOpen {
                 axis: AxisId(axis),
@@ -366,7 +473,31 @@ impl Mechanics {
                 _ => home |= 1 << channel,
             }
         }
+        let now = self.now;
+        let mut limit = None;
+        for (end, bits) in [home, far].into_iter().enumerate() {
+            let line = &self.lines[board];
+            let changed = bits ^ if end == 0 { line.home } else { line.far };
+            for channel in (0..MAX_AXES).filter(|channel| changed & (1 << channel) != 0) {
+                let Some(axis) = line.wiring[channel] else {
+                    continue;
+                };
+                let Body::Motor { drive, .. } = &mut self.bodies[axis] else {
+                    continue;
+                };
+                let tripped = bits & (1 << channel) != 0;
+                drive.tripped_since[end] = tripped.then_some(now);
+                if end == 0 && tripped {
+                    drive.into_home = 0;
+                }
+                // A motor that has just been moving was stopped by this.
+                if tripped && drive.last_pulse.is_some_and(|last| now - last < PAUSE) {
+                    limit = Some((now, axis));
+                }
+            }
+        }
         let line = &mut self.lines[board];
+        line.limit = limit.or(line.limit);
         if line.home != home {
             line.home = home;
             line.changed = true;
@@ -385,6 +516,8 @@ impl Mechanics {
             self.lines[board].drivers = on;
             self.trace
                 .note(self.now, Mark::Drivers, board, u64::from(on));
+            let board = BoardId(board);
+            self.tell(&Happening::Drivers { board, on });
             self.let_go();
         }
     }
@@ -404,9 +537,23 @@ impl Mechanics {
         self.lines[board].release = closed;
         self.trace
             .note(self.now, Mark::Release, board, u64::from(closed));
-        if !closed || Some(board) != self.camera_board {
+        let id = BoardId(board);
+        self.tell(&Happening::Release { board: id, closed });
+        if Some(board) != self.camera_board {
             return;
         }
+        if !closed {
+            let lasted = self.now - self.lines[board].release_closed;
+            if lasted > self.longest_press + 2 * self.tick {
+                self.violated(Law::ReleaseTooLong {
+                    lasted: Duration::from_nanos(lasted),
+                });
+            }
+            self.camera
+                .let_go(self.now, &mut self.random, &mut self.agenda);
+            return;
+        }
+        self.lines[board].release_closed = self.now;
         self.releases += 1;
         let still = self.now - self.last_motion;
         // The board counts its rest in whole ticks from the tick of the last step.
@@ -415,8 +562,19 @@ impl Mechanics {
                 still: Duration::from_nanos(still),
             });
         }
+        let fault = self
+            .camera
+            .press(self.now, false, &mut self.random, &mut self.agenda);
+        if let Some(fault) = fault {
+            self.tell(&Happening::Struck(&Fault::Camera(fault)));
+        }
+    }
+
+    /// Somebody presses the camera's own release.
+    pub(super) fn press_by_hand(&mut self) {
+        self.tell(&Happening::HandRelease);
         self.camera
-            .press(self.now, &mut self.random, &mut self.agenda);
+            .press(self.now, true, &mut self.random, &mut self.agenda);
     }
 
     pub(super) fn lamps(&mut self, board: usize, on: u8) {
@@ -460,6 +618,17 @@ impl Mechanics {
         let before = self.camera.contact();
         let pose = self.pose();
         let done = self.camera.happen(event, self.now, pose);
+        match event {
+            CameraEvent::Open => self.tell(&Happening::Shutter {
+                open: true,
+                number: self.camera.taken.len() as u32 + 1,
+            }),
+            CameraEvent::Close => self.tell(&Happening::Shutter {
+                open: false,
+                number: self.camera.taken.len() as u32,
+            }),
+            CameraEvent::ContactOpens | CameraEvent::Middle => {}
+        }
         if let Some(board) = self.camera_board
             && self.camera.contact() != before
         {
@@ -471,7 +640,7 @@ impl Mechanics {
     }
 
     /// Starts the sinking of whatever its motor does not hold.
-    fn let_go(&mut self) {
+    pub(super) fn let_go(&mut self) {
         if !self.sinking && (0..self.bodies.len()).any(|axis| self.is_loose(axis)) {
             self.sinking = true;
             self.agenda.put(self.now + SINK_EVERY, Event::Sink);
@@ -480,7 +649,9 @@ impl Mechanics {
 
     fn is_loose(&self, axis: usize) -> bool {
         match &self.bodies[axis] {
-            Body::Motor { drive, board, .. } => drive.runs_back && !self.lines[*board].drivers,
+            Body::Motor { drive, board, .. } => {
+                drive.runs_back && !(self.lines[*board].drivers && self.motor_power)
+            }
             Body::Hand(_) => false,
         }
     }
@@ -494,7 +665,7 @@ impl Mechanics {
             if let Body::Motor { drive, .. } = &mut self.bodies[axis]
                 && drive.sink(SINK)
             {
-                self.moved(axis);
+                self.moved(axis, false);
                 self.sinking = true;
             }
         }
@@ -512,6 +683,7 @@ impl Mechanics {
         self.stop = open;
         self.stopped_at = self.now;
         self.trace.note(self.now, Mark::Stop, 0, u64::from(open));
+        self.tell(&Happening::Stop { open });
         for line in &mut self.lines {
             line.changed = true;
         }
@@ -520,6 +692,21 @@ impl Mechanics {
     pub(super) fn set_switch_fault(&mut self, axis: usize, end: End, fault: Option<SwitchFault>) {
         if let Some((switch, board)) = self.switch(axis, end) {
             switch.set_fault(fault);
+            self.read_switches(board);
+        }
+    }
+
+    /// A home switch's bracket slips: the lever follows at once.
+    pub(super) fn shift_switch(&mut self, axis: usize, by: f64) {
+        let Some(Body::Motor { drive, board, .. }) = self.bodies.get_mut(axis) else {
+            return;
+        };
+        let board = *board;
+        drive.home.shift(by);
+        let carriage = drive.carriage;
+        if drive.home.follow(carriage) {
+            let (pressed, swing) = (drive.home.pressed(), drive.home.swing());
+            drive.home.edge(swing, pressed);
             self.read_switches(board);
         }
     }
@@ -545,7 +732,11 @@ impl Mechanics {
             return false;
         };
         let by = position - at;
-        let (axis, by) = match self.slips.pop_front() {
+        let slip = self.slips.pop_front();
+        if let Some(slip) = slip {
+            self.tell(&Happening::Struck(&Fault::Crank(slip)));
+        }
+        let (axis, by) = match slip {
             None => (axis, by),
             Some(CrankSlip::WrongWay) => (axis, -by),
             Some(CrankSlip::Short(part)) => (axis, by * part),
@@ -559,7 +750,7 @@ impl Mechanics {
             _ => return false,
         }
         if by != 0.0 {
-            self.moved(axis.0);
+            self.moved(axis.0, true);
         }
         true
     }

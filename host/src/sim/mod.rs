@@ -9,7 +9,7 @@
 //! * `board`, `pins`: the firmware library, its ticks, its line to the host.
 //! * `laws`: what the pins must not do.
 //! * `mechanics`: motors and screws (`drive`), switches (`switch`), the camera (`camera`), people.
-//! * [`fault`]: what can be made to go wrong.
+//! * [`fault`]: what can be made to go wrong. `onlook`: who sees all of it.
 //! * [`pty`]: the same stand on pseudo-terminals, for any program to talk to.
 
 mod agenda;
@@ -20,6 +20,7 @@ pub mod fault;
 mod handle;
 mod laws;
 mod mechanics;
+mod onlook;
 mod pins;
 #[cfg(unix)]
 pub mod pty;
@@ -32,9 +33,10 @@ use std::time::Duration;
 use crate::stand::AxisId;
 
 pub use camera::TakenExposure;
-pub use fault::{CameraFault, CrankSlip, Damage, Fault, HostKilled, SwitchFault, When};
+pub use fault::{CameraFault, CrankSlip, Damage, Fault, HostKilled, Stranger, SwitchFault, When};
 pub use handle::{SimClock, SimPort, SimulatedStand};
 pub use laws::{Law, StepCount, Violation};
+pub use onlook::{Happening, Onlooker};
 
 /// How a simulated stand is built. `Options::default()` is a sound one.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,6 +66,14 @@ pub struct Options {
     pub swapped_wires: Vec<AxisId>,
     /// Axes that sink to their lower end while their motors are off.
     pub runs_back: Vec<AxisId>,
+    /// Whether the shutter is open for as long as the release is pressed, instead of for its own
+    /// time.
+    pub press_times: bool,
+    /// Longest silence of the host after which a board has to begin to stop: the law's limit.
+    pub silence: Duration,
+    /// Boards that draw the same boot id at every start. No sound board does; it is here to prove
+    /// that a test would notice.
+    pub same_boot: bool,
 }
 
 impl Default for Options {
@@ -81,6 +91,9 @@ impl Default for Options {
             far_switches: true,
             swapped_wires: Vec::new(),
             runs_back: Vec::new(),
+            press_times: false,
+            silence: crate::link::session::SILENCE,
+            same_boot: false,
         }
     }
 }

@@ -25,6 +25,8 @@ pub(super) struct Switch {
     /// Counts presses and releases of the lever.
     swing: u32,
     fault: Option<SwitchFault>,
+    /// Whether it has ever been other than it was built.
+    pub(super) suspect: bool,
 }
 
 impl Switch {
@@ -37,6 +39,7 @@ impl Switch {
             open: false,
             swing: 0,
             fault: None,
+            suspect: false,
         };
         switch.pressed = switch.depth(carriage) >= 0.0;
         switch.open = switch.pressed;
@@ -84,6 +87,17 @@ impl Switch {
 
     pub(super) const fn set_fault(&mut self, fault: Option<SwitchFault>) {
         self.fault = fault;
+        self.suspect = true;
+    }
+
+    /// Its bracket slips.
+    pub(super) fn shift(&mut self, by: f64) {
+        self.place += by;
+        self.suspect = true;
+    }
+
+    pub(super) const fn side(&self) -> Side {
+        self.side
     }
 
     /// What the board reads.

@@ -11,6 +11,7 @@ use super::agenda::{End, Event};
 use super::board::{Board, Line};
 use super::fault::{CrankSlip, Fault, HostKilled, When};
 use super::mechanics::Mechanics;
+use super::onlook::Happening;
 use super::random::Random;
 use crate::stand::{BoardId, Stand};
 
@@ -46,6 +47,10 @@ pub(super) struct World {
     at_event: Vec<(u64, Fault)>,
     at_release: Vec<(u32, Fault)>,
     releases_seen: u32,
+    /// How long the host's next wait lasts longer.
+    pub(super) suspended: u64,
+    /// The board that each port leads to.
+    pub(super) ports: Vec<usize>,
 }
 
 impl World {
@@ -65,7 +70,15 @@ impl World {
             .map(|(place, board)| {
                 let random = Random::new(random.next());
                 let rate = options.tick_rate;
-                Board::new(place, &board.name, rate, line, &mechanics, random)
+                Board::new(
+                    place,
+                    &board.name,
+                    rate,
+                    line,
+                    &mechanics,
+                    random,
+                    options.same_boot,
+                )
             })
             .collect();
         Self {
@@ -80,6 +93,8 @@ impl World {
             at_event: Vec::new(),
             at_release: Vec::new(),
             releases_seen: 0,
+            suspended: 0,
+            ports: (0..stand.boards.len()).collect(),
         }
     }
 
@@ -119,6 +134,7 @@ impl World {
                 self.ticks += 1;
                 self.boards[board].tick();
                 self.boards[board].transmit(at);
+                self.strike_asked();
                 if self.mechanics.borrow().releases != self.releases_seen {
                     self.released();
                 }
@@ -185,6 +201,8 @@ impl World {
             Event::Boot { board, boot } => {
                 if self.boards[board].awaits(boot) {
                     self.boards[board].start(self.now);
+                    let board = BoardId(board);
+                    self.mechanics.borrow_mut().tell(&Happening::Up { board });
                 }
             }
             Event::Fault(fault) => self.strike(fault),
@@ -208,6 +226,22 @@ impl World {
         let due: Vec<Fault> = due.map(|(_, fault)| fault).collect();
         for fault in due {
             self.strike(fault);
+        }
+        self.strike_asked();
+    }
+
+    /// What the onlooker wants.
+    pub(super) fn strike_asked(&mut self) {
+        loop {
+            let asked = std::mem::take(&mut self.mechanics.borrow_mut().asked);
+            if asked.is_empty() {
+                return;
+            }
+            for fault in asked {
+                if self.can_strike(&fault) {
+                    self.strike(fault);
+                }
+            }
         }
     }
 
@@ -245,24 +279,48 @@ impl World {
         match *fault {
             Fault::LoseSteps { axis, .. }
             | Fault::LoseOften { axis, .. }
-            | Fault::SwapWires { axis } => mechanics.drive_mut(axis).is_some(),
-            Fault::HomeSwitch { axis, .. } => mechanics.has_switch(axis, End::Home),
+            | Fault::SwapWires { axis }
+            | Fault::Backlash { axis, .. }
+            | Fault::Driver { axis, .. } => mechanics.drive_mut(axis).is_some(),
+            Fault::HomeSwitch { axis, .. } | Fault::HomeSwitchMoved { axis, .. } => {
+                mechanics.has_switch(axis, End::Home)
+            }
             Fault::FarSwitch { axis, .. } => mechanics.has_switch(axis, End::Far),
             Fault::Crank(CrankSlip::Other(axis)) => mechanics.is_hand(axis),
             Fault::Reset { board, .. }
             | Fault::CableOut { board }
             | Fault::CableIn { board }
+            | Fault::Stranger { board, .. }
+            | Fault::OpeningResets { board, .. }
             | Fault::Noise { board, .. } => board.0 < self.boards.len(),
+            Fault::Swapped { one, other } => one != other && one.0.max(other.0) < self.boards.len(),
             Fault::StopPressed
             | Fault::StopReleased
             | Fault::Camera(_)
             | Fault::Crank(_)
+            | Fault::MotorPower { .. }
+            | Fault::PowerCut { .. }
+            | Fault::HandRelease
+            | Fault::Suspend(_)
             | Fault::KillHost => true,
         }
     }
 
     fn strike(&mut self, fault: Fault) {
-        let now = self.now;
+        // Others wait for their occasion.
+        if !matches!(
+            fault,
+            Fault::LoseSteps { .. }
+                | Fault::LoseOften { .. }
+                | Fault::Camera(_)
+                | Fault::Crank(_)
+                | Fault::Noise { .. }
+                | Fault::Suspend(_)
+                | Fault::OpeningResets { .. }
+        ) {
+            let mut mechanics = self.mechanics.borrow_mut();
+            mechanics.tell(&Happening::Struck(&fault));
+        }
         {
             let mut mechanics = self.mechanics.borrow_mut();
             match fault {
@@ -296,19 +354,54 @@ impl World {
                     keep_mark,
                     drop_port,
                 } => {
-                    if !keep_mark {
-                        mechanics.lines[board].kept = None;
-                    }
                     drop(mechanics);
-                    let boot = self.boards[board].reset();
-                    if drop_port {
-                        self.boards[board].cut();
-                    }
-                    self.mechanics
-                        .borrow_mut()
-                        .agenda
-                        .put(now + self.boot_time, Event::Boot { board, boot });
+                    self.reset(board, keep_mark, drop_port);
                 }
+                Fault::PowerCut { keep_mark } => {
+                    drop(mechanics);
+                    for board in 0..self.boards.len() {
+                        self.reset(board, keep_mark, true);
+                    }
+                    self.killed = true;
+                }
+                Fault::HomeSwitchMoved { axis, by } => mechanics.shift_switch(axis.0, by),
+                Fault::Backlash { axis, slack } => {
+                    if let Some(drive) = mechanics.drive_mut(axis) {
+                        drive.backlash = slack;
+                    }
+                }
+                Fault::MotorPower { on } => {
+                    mechanics.motor_power = on;
+                    mechanics.let_go();
+                }
+                Fault::Driver { axis, dead } => {
+                    if let Some(drive) = mechanics.drive_mut(axis) {
+                        drive.dead = dead;
+                    }
+                }
+                Fault::HandRelease => mechanics.press_by_hand(),
+                Fault::Suspend(time) => self.suspended += nanoseconds(time),
+                Fault::Stranger {
+                    board: BoardId(board),
+                    stranger,
+                } => {
+                    drop(mechanics);
+                    self.boards[board].cut();
+                    self.boards[board].stranger = stranger;
+                }
+                Fault::Swapped {
+                    one: BoardId(one),
+                    other: BoardId(other),
+                } => {
+                    drop(mechanics);
+                    self.boards[one].cut();
+                    self.boards[other].cut();
+                    self.ports.swap(one, other);
+                }
+                Fault::OpeningResets {
+                    board: BoardId(board),
+                    on,
+                } => self.boards[board].opening_resets = on,
                 Fault::CableOut {
                     board: BoardId(board),
                 } => {
@@ -327,5 +420,19 @@ impl World {
             }
         }
         self.wake_boards();
+    }
+
+    /// A board restarts.
+    pub(super) fn reset(&mut self, board: usize, keep_mark: bool, drop_port: bool) {
+        if !keep_mark {
+            self.mechanics.borrow_mut().lines[board].kept = None;
+        }
+        let boot = self.boards[board].reset();
+        if drop_port {
+            self.boards[board].cut();
+        }
+        let up = self.now + self.boot_time;
+        let mut mechanics = self.mechanics.borrow_mut();
+        mechanics.agenda.put(up, Event::Boot { board, boot });
     }
 }

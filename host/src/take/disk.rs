@@ -128,6 +128,9 @@ struct Platter {
     safe: usize,
     left: Option<u64>,
     operations: u64,
+    capacity: Option<usize>,
+    sync_fails: bool,
+    lies: bool,
 }
 
 /// A disk in memory that can fail at a chosen operation and lose what was not synced. Clones are
@@ -139,6 +142,36 @@ impl SimulatedDisk {
     /// From now on, this many more operations (append, sync, cut) succeed, then all fail.
     pub fn fail_after(&self, operations: u64) {
         self.0.borrow_mut().left = Some(operations);
+    }
+
+    /// There is room for so many bytes in all, or for any number. What does not fit is written as
+    /// far as it fits, and fails.
+    pub fn hold(&self, capacity: Option<usize>) {
+        self.0.borrow_mut().capacity = capacity;
+    }
+
+    /// The next sync fails, and nothing that it was to make safe is safe.
+    pub fn fail_sync(&self) {
+        self.0.borrow_mut().sync_fails = true;
+    }
+
+    /// Says from now on that it has synced without having done so. No sound disk does; it is here
+    /// to prove that a test would notice.
+    pub fn lie(&self) {
+        self.0.borrow_mut().lies = true;
+    }
+
+    /// How many of its bytes no crash can take.
+    #[must_use]
+    pub fn safe(&self) -> usize {
+        self.0.borrow().safe
+    }
+
+    /// Somebody puts other contents in its place: an older copy, a damaged one.
+    pub fn replace(&self, bytes: Vec<u8>) {
+        let mut platter = self.0.borrow_mut();
+        platter.safe = bytes.len();
+        platter.bytes = bytes;
     }
 
     /// Operations so far.
@@ -185,20 +218,35 @@ impl Disk for SimulatedDisk {
         Ok(self.bytes())
     }
 
-    fn reserve(&mut self, _bytes: u64) -> io::Result<()> {
-        match self.0.borrow().left {
-            Some(0) => Err(ErrorKind::StorageFull.into()),
-            _ => Ok(()),
+    fn reserve(&mut self, bytes: u64) -> io::Result<()> {
+        let platter = self.0.borrow();
+        let needed = usize::try_from(bytes).unwrap_or(usize::MAX);
+        let needed = platter.bytes.len().saturating_add(needed);
+        if platter.left == Some(0) || platter.capacity.is_some_and(|room| needed > room) {
+            return Err(ErrorKind::StorageFull.into());
         }
+        Ok(())
     }
 
     fn append(&mut self, bytes: &[u8]) -> io::Result<()> {
-        self.operate()?.bytes.extend_from_slice(bytes);
+        let mut platter = self.operate()?;
+        let room = platter.capacity.unwrap_or(usize::MAX);
+        let fits = bytes.len().min(room.saturating_sub(platter.bytes.len()));
+        platter.bytes.extend_from_slice(&bytes[..fits]);
+        if fits < bytes.len() {
+            return Err(ErrorKind::StorageFull.into());
+        }
         Ok(())
     }
 
     fn sync(&mut self) -> io::Result<()> {
         let mut platter = self.operate()?;
+        if std::mem::take(&mut platter.sync_fails) {
+            return Err(io::Error::other("the simulated disk could not sync"));
+        }
+        if platter.lies {
+            return Ok(());
+        }
         platter.safe = platter.bytes.len();
         Ok(())
     }
@@ -216,7 +264,7 @@ impl Disk for SimulatedDisk {
 mod tests {
     use std::io::ErrorKind;
 
-    use super::{Disk, FileDisk, SimulatedDisk};
+    use super::{Disk, FileDisk, SimulatedDisk, Unsynced};
 
     #[test]
     fn reserved_room_is_no_part_of_the_file() {
@@ -233,6 +281,35 @@ mod tests {
         if cfg!(target_os = "linux") {
             assert!(error.is_err(), "such a file can be");
         }
+    }
+
+    #[test]
+    fn a_simulated_disk_is_full_where_it_is_full_and_loses_what_it_did_not_sync() {
+        let mut disk = SimulatedDisk::default();
+        disk.append(b"safe").expect("room");
+        disk.sync().expect("sound");
+        disk.hold(Some(6));
+        disk.reserve(2).expect("just enough");
+        assert_eq!(
+            disk.reserve(3).expect_err("full").kind(),
+            ErrorKind::StorageFull
+        );
+        assert_eq!(
+            disk.append(b"more").expect_err("full").kind(),
+            ErrorKind::StorageFull
+        );
+        assert_eq!(disk.bytes(), b"safemo");
+        disk.fail_sync();
+        disk.sync().expect_err("asked to fail");
+        assert_eq!(disk.safe(), 4);
+        disk.crash(Unsynced::Torn(1));
+        assert_eq!(disk.bytes(), b"safem");
+        disk.lie();
+        disk.hold(None);
+        disk.append(b"!").expect("room");
+        disk.sync().expect("so it says");
+        disk.crash(Unsynced::Lost);
+        assert_eq!(disk.bytes(), b"safem");
     }
 
     #[test]

@@ -9,8 +9,7 @@ use panestep_protocol::ShotId;
 use thiserror::Error;
 
 use super::disk::FileDisk;
-use super::fingerprint::fingerprint;
-use super::journal::{Entry, Hex, Journal, JournalError, Stamp};
+use super::journal::{Entry, Journal, JournalError, Stamp};
 use crate::schedule::Schedule;
 
 /// Why a take's folder cannot be used.
@@ -240,14 +239,8 @@ fn build(
     write_schedule(&schedule_path, schedule).map_err(io_at(&schedule_path))?;
     let journal_path = path.join("journal.jsonl");
     let disk = FileDisk::open(&journal_path, true).map_err(io_at(&journal_path))?;
-    let begun = Entry::Begun {
-        name: schedule.name.clone(),
-        frames: schedule.frames,
-        art: files.art.to_string_lossy().into_owned(),
-        base: files.base.to_string_lossy().into_owned(),
-        schedule: Hex(fingerprint(schedule)),
-        shot: Hex(id.0),
-    };
+    let (art, base) = (files.art.to_string_lossy(), files.base.to_string_lossy());
+    let begun = Entry::begun(schedule, &art, &base, id);
     let journal =
         Journal::begin(Box::new(disk), stamp, &begun).map_err(|source| FolderError::Journal {
             path: path.into(),

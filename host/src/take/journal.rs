@@ -13,11 +13,14 @@
 use std::collections::BTreeMap;
 use std::io;
 
+use panestep_protocol::ShotId;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::disk::Disk;
+use super::fingerprint::fingerprint;
 use super::state::{Drift, Span, TakeState};
+use crate::schedule::Schedule;
 
 static CRC: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISCSI);
 const BEGINS: &str = "a take begins with its shot";
@@ -190,6 +193,22 @@ pub enum Entry {
     },
     /// Every frame is exposed or left out.
     Finished,
+}
+
+impl Entry {
+    /// The first line of a new take's journal. `art` and `base` are the folders that the shot's art
+    /// and the stand's command and pictures lie relative to.
+    #[must_use]
+    pub fn begun(schedule: &Schedule, art: &str, base: &str, shot: ShotId) -> Self {
+        Self::Begun {
+            name: schedule.name.clone(),
+            frames: schedule.frames,
+            art: art.to_owned(),
+            base: base.to_owned(),
+            schedule: Hex(fingerprint(schedule)),
+            shot: Hex(shot.0),
+        }
+    }
 }
 
 /// A picture in the folder that the camera's pictures arrive in.

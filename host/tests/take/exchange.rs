@@ -1,6 +1,6 @@
 //! The exposure exchange by itself: every state with every event.
 
-use panestep::take::exposure::{Action, Event, Known, Rules, State, step};
+use panestep::take::exposure::{Action, Event, Flaw, Found, Known, Released, Rules, State, step};
 use panestep_protocol::{BootId, ExposureFact, Mark, ShotId, Token};
 
 const SHOT: ShotId = ShotId(7);
@@ -29,26 +29,35 @@ const OTHERS: [Token; 4] = [
     },
 ];
 
-fn rules(flash_contact: bool) -> Rules {
+fn rules(flash_contact: bool, pictures: bool) -> Rules {
     Rules {
         shot: SHOT,
         flash_contact,
-        pictures: false,
+        pictures,
     }
 }
 
-fn states() -> [State; 11] {
+fn states() -> [State; 13] {
     [
         State::Ready { token: TOKEN },
         State::Intending {
             token: TOKEN,
             boot: Some(BOOT),
         },
+        State::Intending {
+            token: TOKEN,
+            boot: None,
+        },
         State::Releasing { token: TOKEN },
         State::Looking {
             token: TOKEN,
             contacts: 1,
             doubt: None,
+        },
+        State::Looking {
+            token: TOKEN,
+            contacts: 2,
+            doubt: Some(Known::Contacts(2)),
         },
         State::Firing {
             token: TOKEN,
@@ -91,10 +100,31 @@ fn marks() -> Vec<Option<Mark>> {
 fn events() -> Vec<Event> {
     let mut events = vec![
         Event::PoseReached { boot: Some(BOOT) },
+        Event::PoseReached { boot: None },
+        Event::TakenUp,
         Event::Durable,
         Event::DiskFailed,
         Event::NoAnswer,
     ];
+    for how in [
+        Released::Took,
+        Released::NotBegun,
+        Released::Failed(Some(3)),
+        Released::Failed(None),
+        Released::TimedOut,
+    ] {
+        events.push(Event::Released { how });
+    }
+    for found in [
+        Found::Nothing,
+        Found::One,
+        Found::Several(2),
+        Found::Flawed(Flaw::Unreadable),
+        Found::Flawed(Flaw::Black),
+        Found::Flawed(Flaw::Copy),
+    ] {
+        events.push(Event::Looked { found });
+    }
     for token in OTHERS.into_iter().chain([TOKEN]) {
         events.extend(facts().into_iter().map(|fact| Event::Fact { token, fact }));
         events.push(Event::Refused { token });
@@ -112,7 +142,12 @@ fn events() -> Vec<Event> {
 
 /// The whole table, written from the exchange's description and not from the code: what follows,
 /// or nothing where the event does not belong to the state.
-fn expected(state: State, event: Event, contact: bool) -> Option<(State, Option<Action>)> {
+fn expected(
+    state: State,
+    event: Event,
+    contact: bool,
+    pictures: bool,
+) -> Option<(State, Option<Action>)> {
     let token = TOKEN;
     let fence = (
         State::Fencing { token, boot: BOOT },
@@ -125,6 +160,38 @@ fn expected(state: State, event: Event, contact: bool) -> Option<(State, Option<
             Some(Action::Ask { token, known }),
         )
     };
+    let done = |contacts| {
+        (
+            State::Closing { token },
+            Some(Action::RecordDone { token, contacts }),
+        )
+    };
+    let look = |contacts, doubt| {
+        (
+            State::Looking {
+                token,
+                contacts,
+                doubt,
+            },
+            Some(Action::Look { token }),
+        )
+    };
+    // Where pictures are watched, none is asked, nor anything closed, before one has been looked
+    // for.
+    let doubt = |contacts, known| {
+        if pictures {
+            look(contacts, Some(known))
+        } else {
+            ask(known)
+        }
+    };
+    let fired = |contacts| {
+        if pictures {
+            look(contacts, None)
+        } else {
+            done(contacts)
+        }
+    };
     let in_doubt = matches!(state, State::Firing { .. } | State::Fencing { .. });
     let fenced = matches!(state, State::Fencing { .. });
     Some(match event {
@@ -133,6 +200,9 @@ fn expected(state: State, event: Event, contact: bool) -> Option<(State, Option<
             Some(Action::RecordIntent { token, boot }),
         ),
         Event::Durable => match state {
+            State::Intending { boot: None, .. } => {
+                (State::Releasing { token }, Some(Action::Release { token }))
+            }
             State::Intending { .. } => (
                 State::Firing { token, boot: BOOT },
                 Some(Action::Fire { token }),
@@ -164,16 +234,13 @@ fn expected(state: State, event: Event, contact: bool) -> Option<(State, Option<
         Event::Fact { token: of, fact } if in_doubt && of == TOKEN => match fact {
             ExposureFact::Running if fenced => fence,
             ExposureFact::Running => (state, Some(Action::Watch { token })),
-            ExposureFact::Fired { contacts } if contacts == 1 || !contact => (
-                State::Closing { token },
-                Some(Action::RecordDone { token, contacts }),
-            ),
-            ExposureFact::Fired { contacts: 0 } => ask(Known::NoContact),
-            ExposureFact::Fired { contacts } => ask(Known::Contacts(contacts)),
+            ExposureFact::Fired { contacts } if contacts == 1 || !contact => fired(contacts),
+            ExposureFact::Fired { contacts: 0 } => doubt(0, Known::NoContact),
+            ExposureFact::Fired { contacts } => doubt(contacts, Known::Contacts(contacts)),
             // Only after a fence is "never" for good, and "unknown" all that will ever be known.
             ExposureFact::Never | ExposureFact::Unknown if !fenced => fence,
             ExposureFact::Never => void,
-            ExposureFact::Unknown => ask(Known::Forgotten),
+            ExposureFact::Unknown => doubt(0, Known::Forgotten),
         },
         Event::Refused { token: of } if of == TOKEN && matches!(state, State::Firing { .. }) => {
             fence
@@ -181,9 +248,28 @@ fn expected(state: State, event: Event, contact: bool) -> Option<(State, Option<
         Event::Connected { boot: BOOT, .. } if in_doubt => fence,
         Event::Connected { mark, .. } if in_doubt => match mark {
             Some(mark) if mark.shot == SHOT && mark.token < TOKEN => void,
-            Some(mark) if mark.shot == SHOT && mark.token > TOKEN => ask(Known::MarkAhead),
-            Some(mark) if mark.shot == SHOT => ask(Known::ResetBegun),
-            _ => ask(Known::ResetNoMark),
+            Some(mark) if mark.shot == SHOT && mark.token > TOKEN => doubt(0, Known::MarkAhead),
+            Some(mark) if mark.shot == SHOT => doubt(0, Known::ResetBegun),
+            _ => doubt(0, Known::ResetNoMark),
+        },
+        Event::Released { how } if state == (State::Releasing { token }) => match how {
+            Released::Took => fired(0),
+            Released::NotBegun => void,
+            Released::Failed(code) => doubt(0, Known::CommandFailed(code)),
+            Released::TimedOut => doubt(0, Known::CommandTimedOut),
+        },
+        Event::TakenUp if state == (State::Releasing { token }) => doubt(0, Known::RunEnded),
+        Event::Looked { found } => match state {
+            State::Looking {
+                doubt: Some(known), ..
+            } => ask(known),
+            State::Looking { contacts, .. } => match found {
+                Found::One => done(contacts),
+                Found::Nothing => ask(Known::NoPicture),
+                Found::Several(count) => ask(Known::Pictures(count)),
+                Found::Flawed(flaw) => ask(Known::Flawed(flaw)),
+            },
+            _ => return None,
         },
         Event::Verdict { token: of, exposed }
             if of == TOKEN && matches!(state, State::Asking { .. }) =>
@@ -202,27 +288,29 @@ fn expected(state: State, event: Event, contact: bool) -> Option<(State, Option<
 #[test]
 fn every_state_answers_every_event_as_the_exchange_says() {
     let (mut legal, mut ignored) = (0, 0);
-    for contact in [false, true] {
+    for (contact, pictures) in [(false, false), (false, true), (true, false), (true, true)] {
         for state in states() {
             for event in events() {
-                let is = step(state, event, rules(contact));
-                match expected(state, event, contact) {
+                let context = format!("{state:?}, {event:?}, contact {contact}, {pictures}");
+                let is = step(state, event, rules(contact, pictures));
+                match expected(state, event, contact, pictures) {
                     Some(follows) => {
                         legal += 1;
-                        assert_eq!(is, follows, "{state:?}, {event:?}, contact {contact}");
+                        assert_eq!(is, follows, "{context}");
                     }
                     None => {
                         ignored += 1;
-                        assert_eq!(is, (state, None), "{state:?}, {event:?}, contact {contact}");
+                        assert_eq!(is, (state, None), "{context}");
                     }
                 }
                 assert_eq!(is.0.token().slot, TOKEN.slot);
             }
         }
     }
-    // By hand: 1 pose, 3 durable, 3 failures, 2 silences, 14 facts, 1 refusal, 28 sessions and
-    // 2 verdicts belong, of 68 events in each of 9 states, with a contact and without.
-    assert_eq!((legal, legal + ignored), (2 * 54, 2 * 9 * 68));
+    // By hand: 2 poses, 4 durable, 4 failures, 2 silences, 14 facts, 1 refusal, 28 sessions, 2
+    // verdicts, 5 endings of a command, 1 taken up and 12 looks belong, of 81 events in each of
+    // 13 states, with and without a contact, with and without pictures.
+    assert_eq!((legal, legal + ignored), (4 * 75, 4 * 13 * 81));
 }
 
 #[test]
@@ -230,8 +318,8 @@ fn an_order_follows_only_a_durable_intent_and_the_last_attempt_is_not_passed() {
     for contact in [false, true] {
         for state in states() {
             for event in events() {
-                let (_, action) = step(state, event, rules(contact));
-                let fires = matches!(action, Some(Action::Fire { .. }));
+                let (_, action) = step(state, event, rules(contact, contact));
+                let fires = matches!(action, Some(Action::Fire { .. } | Action::Release { .. }));
                 let may = matches!(state, State::Intending { .. }) && event == Event::Durable;
                 assert_eq!(fires, may, "{state:?}, {event:?}");
             }
@@ -242,7 +330,7 @@ fn an_order_follows_only_a_durable_intent_and_the_last_attempt_is_not_passed() {
         attempt: u16::MAX,
     };
     assert_eq!(
-        step(State::Voiding { token }, Event::Durable, rules(true)),
+        step(State::Voiding { token }, Event::Durable, rules(true, false)),
         (State::Stopped { token }, Some(Action::Stop))
     );
 }

@@ -1,7 +1,7 @@
 //! What can go wrong in the middle of a take: each ends it with a cause by name, and each take goes
 //! on to its end with one exposure a frame.
 
-use std::cell::{Cell, RefCell};
+use std::cell::Cell;
 use std::error::Error;
 use std::io;
 use std::rc::Rc;
@@ -12,10 +12,8 @@ use panestep::sim::{Fault, SimClock, SimulatedStand, SwitchFault, When};
 use panestep::stand::{AxisId, BoardId};
 use panestep::take::{
     Boards, Disk, Ending, Entry, FileDisk, HandRequest, Journal, JournalError, Outcome, Person,
-    Progress, Question, Stage, Suspects, TakeError, shoot,
+    Progress, Question, Span, Stage, Suspects, TakeError, shoot,
 };
-
-use panestep_protocol::ShotId;
 
 use crate::rig::{Bench, FRAMES, MAIN, Operator, Ports, SHOT, begun, schedule, sim_now, stamp};
 
@@ -119,10 +117,16 @@ fn steps_lost_on_the_way_show_where_a_switch_trips_too_early() {
         .expect_err("the carriage is not where it is counted");
     assert_eq!(error.ending(), Ending::Stopped, "{error:?}");
     assert!(error.to_string().contains("reeds east"), "{error}");
+    // The homing finds by how much the count was wrong: frame 1 was exposed out of its place.
+    bench.person.again = vec![Some(true)];
     assert_eq!(bench.shoot().expect("homed afresh"), Outcome::Finished);
-    // Frame 1 was exposed out of its place: only a home check before it could have known.
-    assert_eq!(bench.sim.releases(), FRAMES);
+    let doubt = &bench.person.doubts[0];
+    assert_eq!(doubt.frames, Span::of([1]));
+    assert_eq!(doubt.drifts.len(), 1);
+    assert!(doubt.drifts[0].steps.abs_diff(2500) <= 1, "{doubt:?}");
+    assert_eq!(bench.sim.releases(), FRAMES + 1);
     assert!(homings(&bench, "reeds east") >= 2);
+    bench.assert_last_exposures("frame 1 was shot again");
 }
 
 /// A clock whose host is suspended once, in a wait after some moment.
@@ -436,57 +440,6 @@ fn the_last_reading_of_a_hand_axis_is_known_when_a_take_goes_on() {
         reading,
     };
     assert_eq!(readings, [reading(1, 1.04), reading(3, -1.96)]);
-}
-
-#[test]
-fn an_axis_that_is_not_where_it_was_counted_is_told_of_when_it_is_homed_again() {
-    for (steps, told) in [(0, false), (8, false), (30, true)] {
-        let mut bench = Bench::new();
-        bench
-            .shoot_watched(|progress, sim| {
-                if let Progress::Moving { frame: 3 } = progress {
-                    let fault = Fault::LoseSteps {
-                        axis: REEDS_EAST,
-                        steps,
-                    };
-                    sim.inject(When::Now, fault);
-                }
-            })
-            .expect("a few steps trip no switch");
-        // Another take of the same stand homes everything.
-        bench.disk = Default::default();
-        let begun = Journal::begin(
-            Box::new(bench.disk.clone()),
-            stamp(),
-            &begun(&bench.schedule, ShotId(SHOT.0 + 1)),
-        );
-        drop(begun.expect("a disk in memory"));
-        let drifts = RefCell::new(Vec::new());
-        bench
-            .shoot_watched(|progress, _| {
-                if let Progress::Doubted { drift, frames } = progress {
-                    assert!(frames.is_empty(), "{frames:?}");
-                    drifts.borrow_mut().push((*drift).clone());
-                }
-            })
-            .expect("nothing is wrong any more");
-        let drifts = drifts.into_inner();
-        assert_eq!(drifts.len(), usize::from(told), "{steps}: {drifts:?}");
-        if let Some(drift) = drifts.first() {
-            assert_eq!(drift.axis, "reeds east");
-            // 30 steps of 0.0025 mm, found to a step.
-            assert!((drift.amount.abs() - 0.075).abs() < 0.0026, "{drift:?}");
-            assert_eq!(drift.unit, "mm");
-            // At 0.05 pixels a step.
-            assert!((drift.pixels - 1.5).abs() < 0.051, "{drift:?}");
-        }
-        let off = bench.entries().iter().find_map(|entry| match entry {
-            Entry::Homed { axis, off, .. } if axis == "reeds east" => *off,
-            _ => None,
-        });
-        let off = off.expect("it had been homed before");
-        assert!(off.unsigned_abs().abs_diff(steps) <= 1, "{steps}: {off}");
-    }
 }
 
 #[test]

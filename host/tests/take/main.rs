@@ -1,6 +1,8 @@
 //! Takes on the simulated stand, over the real firmware: what the simulated motors and camera did
 //! counts, not what the program believes.
 
+mod changes;
+mod evidence;
 mod exchange;
 mod explore;
 mod faults;
@@ -107,25 +109,44 @@ fn killed_at_every_disk_operation_it_exposes_each_frame_once() {
 }
 
 #[test]
-fn a_full_disk_stops_before_the_exposure() {
+fn a_full_disk_stops_before_an_exposure_and_never_after_it() {
     let mut whole = Bench::new();
-    let exposing = RefCell::new(0);
-    let disk = whole.disk.clone();
-    whole
-        .shoot_watched(|progress, _| {
-            if let Progress::Exposing { frame: 1 } = progress {
-                *exposing.borrow_mut() = disk.operations();
-            }
-        })
-        .unwrap();
-    // The intent's append, then its sync.
-    for operation in [0, 1] {
+    drop(whole.journal().unwrap());
+    let begun = whole.disk.bytes().len();
+    whole.shoot().unwrap();
+    let all = whole.disk.bytes().len();
+    let (mut stopped, mut part_way) = (0, 0);
+    // Steps that fall at every place within a line sooner or later, up to where everything fits
+    // together with the room that is asked for beforehand.
+    for capacity in (begun..begun + 16_000)
+        .step_by(1999)
+        .chain((begun + 16_000..all + 16_500).step_by(97))
+    {
+        let context = format!("room for {capacity} bytes");
         let mut bench = Bench::new();
-        bench.disk.fail_after(*exposing.borrow() + operation);
-        let error = bench.shoot().unwrap_err();
-        assert!(matches!(error, TakeError::Journal(_)), "{error:?}");
-        assert_eq!(bench.sim.releases(), 0);
+        drop(bench.journal().unwrap());
+        bench.disk.hold(Some(capacity));
+        if let Err(error) = bench.shoot() {
+            stopped += 1;
+            assert!(
+                matches!(error, TakeError::Journal(_)),
+                "{context}: {error:?}"
+            );
+            let done = |entry: &Entry| matches!(entry, Entry::Done { .. });
+            let exposed = bench.entries().iter().filter(|entry| done(entry)).count();
+            assert_eq!(bench.sim.releases() as usize, exposed, "{context}");
+            part_way += usize::from(exposed > 0 && exposed < FRAMES as usize);
+            bench.disk.hold(None);
+            bench.disk.crash(Unsynced::Kept);
+            assert_eq!(bench.shoot().expect(&context), Outcome::Finished);
+        }
+        bench.assert_exact(&context);
+        assert!(bench.person.asked.is_empty(), "{context}");
     }
+    assert!(
+        stopped > 15 && part_way > 3,
+        "{stopped} stopped, {part_way} part way"
+    );
 }
 
 #[test]
@@ -155,8 +176,8 @@ fn interrupted_at_every_event_it_goes_on_and_exposes_each_frame_once() {
             interrupt: &interrupt,
         };
         let outcome = shoot(&bench.schedule, &mut journal, &mut stage, &[]).expect(&context);
-        // The last exposure, once begun, is finished and recorded: nothing is left to stop.
-        let last = stop_at + 2 >= events;
+        // Once the last home check is over, nothing is left to stop.
+        let last = stop_at + 1 >= events;
         assert_eq!(outcome == Outcome::Finished, last, "{context}: {outcome:?}");
         drop(journal);
         if !last {

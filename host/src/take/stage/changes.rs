@@ -133,7 +133,8 @@ impl Crew<'_, '_> {
                 ),
             )?;
         }
-        for _ in next.slot..=mark.token.slot {
+        let first = self.state().map_or(next.slot, |state| state.next.slot);
+        for _ in first..=mark.token.slot {
             let Some(frame) = self.next_frame() else {
                 break;
             };

@@ -33,7 +33,7 @@ impl Crew<'_, '_> {
     }
 
     pub(super) fn open_shot(&mut self) -> Result<(), TakeError> {
-        let Some(journal) = &self.journal else {
+        let (Some(board), Some(journal)) = (self.schedule.exposure.board(), &self.journal) else {
             return Ok(());
         };
         let state = journal.state();
@@ -41,7 +41,7 @@ impl Crew<'_, '_> {
             shot: state.shot,
             spent: state.spent,
         };
-        self.ask(self.camera_board()?, command).map(drop)
+        self.ask(board, command).map(drop)
     }
 
     /// Whatever an earlier run left open is settled before anything moves.
