@@ -62,6 +62,22 @@ impl UserCommand {
         }
     }
 
+    /// Why a command can certainly not be started, as far as can be seen without starting it. One
+    /// on the search path shows only when it is run.
+    #[must_use]
+    pub fn missing(&self, words: &[String]) -> Option<String> {
+        let program = words.first()?;
+        if !program.contains(std::path::is_separator) {
+            return None;
+        }
+        let error = match std::fs::metadata(located(&self.folder, program)) {
+            Ok(file) if file.is_file() && group::may_be_run(&file) => return None,
+            Ok(_) => io::ErrorKind::PermissionDenied.into(),
+            Err(error) => error,
+        };
+        Some(not_begun(program, &self.folder, &error))
+    }
+
     fn fails(&mut self, what: String, words: &Words) {
         let lines = words.last_lines();
         self.why = if lines.is_empty() {
@@ -286,6 +302,8 @@ impl Words {
 /// A process with all that it has started.
 #[cfg(unix)]
 mod group {
+    use std::fs::Metadata;
+    use std::os::unix::fs::PermissionsExt;
     use std::os::unix::process::CommandExt;
     use std::process::{Child, Command};
 
@@ -293,6 +311,10 @@ mod group {
 
     pub(super) fn apart(command: &mut Command) {
         command.process_group(0);
+    }
+
+    pub(super) fn may_be_run(file: &Metadata) -> bool {
+        file.permissions().mode() & 0o111 != 0
     }
 
     pub(super) fn ask_to_end(child: &Child) {
@@ -317,9 +339,14 @@ mod group {
 /// A process alone, where the system knows no groups.
 #[cfg(not(unix))]
 mod group {
+    use std::fs::Metadata;
     use std::process::{Child, Command};
 
     pub(super) fn apart(_command: &mut Command) {}
+
+    pub(super) fn may_be_run(_file: &Metadata) -> bool {
+        true
+    }
 
     pub(super) fn ask_to_end(_child: &Child) {}
 

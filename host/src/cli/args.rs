@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use panestep::take::Span;
 
 /// Plans, drives, verifies and records shots on a home-built multi-level animation stand.
 #[derive(Debug, Parser)]
@@ -27,8 +28,10 @@ pub(crate) enum Command {
     Shoot(Shoot),
     /// Make every move of a shot without exposing.
     Rehearse(Rehearse),
-    /// Go on with a take where it stopped.
+    /// Go on with a take where it stopped, or change what is in it.
     Resume(Resume),
+    /// Show what became of every frame of a take. Opens no port.
+    Record(Record),
     /// Offer a simulated stand on serial ports of its own, in real time.
     Simulate(Simulate),
 }
@@ -48,7 +51,7 @@ pub(crate) enum Format {
     Table,
     /// One document, with the frames one to a line.
     Json,
-    /// One line for each frame and axis.
+    /// Plain lines for a spreadsheet.
     Csv,
 }
 
@@ -59,6 +62,10 @@ pub(crate) struct Shoot {
     /// The folder to make for the take [default: takes/NAME-NUMBER beside the shot file].
     #[arg(long, value_name = "FOLDER")]
     pub(crate) take: Option<PathBuf>,
+    /// Expose these frames only, such as 12 or 12-15; all others are left out. May be given more
+    /// than once.
+    #[arg(long, value_name = "FRAMES", value_parser = span)]
+    pub(crate) only: Vec<Span>,
     #[command(flatten)]
     pub(crate) ports: Ports,
     #[command(flatten)]
@@ -75,14 +82,40 @@ pub(crate) struct Rehearse {
     pub(crate) simulated: Simulated,
 }
 
+/// Changes are made in the order again, back, drop, take-back, whatever order they are typed in;
+/// each is written into the journal, and what there was stays in the history.
 #[derive(Debug, Args)]
 pub(crate) struct Resume {
     /// The take's folder.
     pub(crate) take: PathBuf,
+    /// Expose these frames once more, such as 12 or 12-15. May be given more than once.
+    #[arg(long, value_name = "FRAMES", value_parser = span)]
+    pub(crate) again: Vec<Span>,
+    /// Expose the frames that were exposed last once more: so many, or one.
+    #[arg(
+        long, value_name = "COUNT", num_args = 0..=1, default_missing_value = "1",
+        value_parser = clap::value_parser!(u32).range(1..)
+    )]
+    pub(crate) back: Option<u32>,
+    /// Leave these frames out, such as 12 or 12-15. May be given more than once.
+    #[arg(long, value_name = "FRAMES", value_parser = span)]
+    pub(crate) drop: Vec<Span>,
+    /// The last answer about this frame was wrong: it means the other one.
+    #[arg(long, value_name = "FRAME", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) take_back: Option<u32>,
     #[command(flatten)]
     pub(crate) ports: Ports,
     #[command(flatten)]
     pub(crate) simulated: Simulated,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Record {
+    /// The take's folder.
+    pub(crate) take: PathBuf,
+    /// How to write it.
+    #[arg(long, value_enum, default_value_t = Format::Table)]
+    pub(crate) format: Format,
 }
 
 /// Where the boards are.
@@ -126,4 +159,15 @@ fn board_and_port(text: &str) -> Result<(String, String), String> {
         }
         _ => Err("expected a board's name, '=' and a port, such as main=/dev/ttyACM0".to_owned()),
     }
+}
+
+fn span(text: &str) -> Result<Span, String> {
+    let number = |text: &str| text.trim().parse::<u32>().ok();
+    let (first, last) = text.split_once('-').unwrap_or((text, text));
+    number(first)
+        .zip(number(last))
+        .and_then(|(first, last)| Span::new(first, last))
+        .ok_or_else(|| {
+            "expected a frame or a span of frames, counted from 1, such as 12 or 12-15".to_owned()
+        })
 }
