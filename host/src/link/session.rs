@@ -139,6 +139,13 @@ impl Link {
         self.identity.boot
     }
 
+    /// The session's number: one more than that of the session before it in this start of the
+    /// board, whoever had that.
+    #[must_use]
+    pub fn session(&self) -> SessionId {
+        self.session
+    }
+
     /// The number of the last request.
     #[must_use]
     pub fn last_request(&self) -> RequestId {

@@ -61,6 +61,14 @@ pub enum Entry {
         board: String,
         /// Its start.
         boot: Hex,
+        /// The session's number in that start.
+        number: u32,
+    },
+    /// An axis is about to be homed: what was counted before is lost with it, unless the outcome
+    /// follows.
+    Homing {
+        /// The axis, such as `reeds east`.
+        axis: String,
     },
     /// An axis was homed.
     Homed {

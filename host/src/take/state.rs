@@ -209,6 +209,8 @@ pub struct TakeState {
     pending: BTreeSet<u32>,
     suspects: BTreeSet<u32>,
     drifts: Vec<Drift>,
+    /// The last session with each board: its start, and the session's number.
+    sessions: BTreeMap<String, (BootId, u32)>,
     /// The start of the board in which each axis was homed last.
     homed: BTreeMap<String, BootId>,
     /// Frames in the order in which they were exposed.
@@ -258,6 +260,7 @@ impl TakeState {
             pending: BTreeSet::new(),
             suspects: BTreeSet::new(),
             drifts: Vec::new(),
+            sessions: BTreeMap::new(),
             homed: BTreeMap::new(),
             order: Vec::new(),
             verdicts: BTreeMap::new(),
@@ -322,8 +325,8 @@ impl TakeState {
         })
     }
 
-    /// Whether an axis has been homed in this start of its board, so that its count still says
-    /// something.
+    /// Whether this take has homed an axis in this start of its board, and nobody else has had the
+    /// board since, so that its count still says something.
     #[must_use]
     pub fn counted(&self, axis: &str, boot: BootId) -> bool {
         self.homed.get(axis) == Some(&boot)
@@ -373,7 +376,26 @@ impl TakeState {
     pub(super) fn follow(&mut self, entry: &Entry) -> Result<(), &'static str> {
         match entry {
             Entry::Begun { .. } => return Err("the take begins twice"),
-            Entry::Session { .. } | Entry::Halted { .. } => {}
+            Entry::Session {
+                board,
+                boot,
+                number,
+            } => {
+                let now = (BootId(boot.0), *number);
+                let before = self.sessions.insert(board.clone(), now);
+                // Whoever had the board in between may have homed its axes for a purpose of his
+                // own: what was off then is not known here.
+                let ours = before.is_none_or(|(boot, last)| {
+                    boot != now.0 || last.checked_add(1) == Some(*number)
+                });
+                if !ours {
+                    self.homed.retain(|_, boot| *boot != now.0);
+                }
+            }
+            Entry::Halted { .. } => {}
+            Entry::Homing { axis } => {
+                self.homed.remove(axis);
+            }
             Entry::Homed {
                 axis, boot, off, ..
             } => {

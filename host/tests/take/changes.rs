@@ -1,7 +1,8 @@
 //! Home checks, frames that are shot again or left out, answers taken back, and a journal that is
 //! behind its board.
 
-use panestep::sim::{Fault, SimulatedStand, When};
+use panestep::link::Link;
+use panestep::sim::{Fault, SimulatedStand, SwitchFault, When};
 use panestep::stand::AxisId;
 use panestep::take::exposure::Known;
 use panestep::take::journal::replay;
@@ -10,6 +11,7 @@ use panestep::take::{
     TakeState, Unsynced, rehearse, shoot,
 };
 use std::rc::Rc;
+use std::time::Duration;
 
 use crate::rig::{Bench, FRAMES, MAIN, Ports, stamp};
 
@@ -170,6 +172,98 @@ fn a_board_that_lost_its_count_leaves_frames_that_cannot_be_checked_and_says_so(
         .collect();
     assert_eq!(checks, [Check::Unknown, Check::Unknown, Check::Passed]);
     bench.assert_exact("reset between frames");
+}
+
+#[test]
+fn a_host_that_dies_while_an_axis_is_homed_does_not_take_the_old_count_for_the_new() {
+    // Steps are lost before frame 2, a switch trips at rest, and the host of the run that homes
+    // for it is killed at one disk operation after another.
+    let broken = |fault| Fault::FarSwitch {
+        axis: REEDS_EAST,
+        fault,
+    };
+    let (mut lost_sight, mut doubted) = (0, 0);
+    for operation in 0..40 {
+        let mut bench = Bench::new();
+        let error = bench.shoot_watched(|progress, sim| match progress {
+            Progress::Moving { frame: 2 } => lose(sim, 40),
+            Progress::Arrived { frame: 3 } => {
+                sim.inject(When::Now, broken(Some(SwitchFault::BrokenWire)));
+            }
+            _ => {}
+        });
+        error.expect_err("a switch is tripped");
+        bench.sim.inject(When::Now, broken(None));
+        // The drivers' power was off for a moment: everything is homed afresh.
+        bench.sim.inject(When::Now, Fault::StopPressed);
+        bench.sim.pass(Duration::from_millis(10)).expect("no hook");
+        bench.sim.inject(When::Now, Fault::StopReleased);
+        bench.disk.fail_after(operation);
+        bench.person.again = vec![Some(true); 3];
+        if bench.shoot().is_err() {
+            bench.disk.crash(Unsynced::Kept);
+            assert_eq!(bench.shoot().expect("goes on"), Outcome::Finished);
+        }
+        let state = state(&bench);
+        let frame = state.frame(2).expect("a frame");
+        match frame.check {
+            Check::Unknown => lost_sight += 1,
+            Check::Passed => {
+                doubted += 1;
+                assert_eq!(
+                    frame.exposures,
+                    2,
+                    "passed as it was, at operation {operation}: {:#?}",
+                    bench.entries()
+                );
+            }
+            check => panic!("{check:?} at operation {operation}"),
+        }
+    }
+    assert!(lost_sight > 0 && doubted > 0, "{lost_sight}, {doubted}");
+}
+
+#[test]
+fn another_program_that_had_the_board_in_between_leaves_frames_that_cannot_be_checked() {
+    let mut bench = Bench::new();
+    bench.schedule.home_check = 0;
+    let outcome = bench.shoot_watched(|progress, sim| match progress {
+        Progress::Moving { frame: 2 } => lose(sim, 40),
+        Progress::Frame { frame: 2, .. } => {
+            sim.inject(When::Now, Fault::StopPressed);
+        }
+        _ => {}
+    });
+    outcome.expect_err("stopped");
+    bench.sim.inject(When::Now, Fault::StopReleased);
+    let port = bench.sim.port(MAIN).expect("free");
+    drop(Link::connect(Box::new(port), Rc::new(bench.sim.clock()), "main").expect("it answers"));
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    let checks: Vec<Check> = (1..=FRAMES)
+        .map(|frame| state(&bench).frame(frame).unwrap().check)
+        .collect();
+    assert_eq!(checks, [Check::Unknown, Check::Unknown, Check::Passed]);
+    assert!(bench.person.doubts.is_empty());
+}
+
+#[test]
+fn an_axis_that_has_sunk_onto_a_switch_at_rest_is_homed_when_the_take_goes_on() {
+    let mut bench = Bench::new();
+    let tripped = |fault| Fault::HomeSwitch {
+        axis: REEDS_EAST,
+        fault,
+    };
+    let error = bench.shoot_watched(|progress, sim| {
+        if let Progress::Arrived { frame: 2 } = progress {
+            sim.inject(When::Now, tripped(Some(SwitchFault::BrokenWire)));
+        }
+    });
+    error.expect_err("a switch is tripped at rest");
+    let error = bench.shoot().expect_err("it still is");
+    assert!(matches!(error, TakeError::Homing { .. }), "{error:?}");
+    bench.sim.inject(When::Now, tripped(None));
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    bench.assert_exact("homed afresh");
 }
 
 #[test]

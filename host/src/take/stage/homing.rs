@@ -24,15 +24,6 @@ impl Crew<'_, '_> {
                     attempt: 1,
                 }
         });
-        // Another take on the same boards has homed them for itself in between.
-        let undisturbed = match (self.schedule.exposure.board(), self.state()) {
-            (Some(board), Some(state)) => {
-                let shot = state.shot;
-                let mark = self.link(board)?.identity().mark;
-                mark.is_none_or(|mark| mark.shot == shot)
-            }
-            _ => true,
-        };
         let mut places = Vec::new();
         let mut counted = vec![false; self.schedule.motors.len()];
         for board in self.boards() {
@@ -70,22 +61,30 @@ impl Crew<'_, '_> {
                 )?;
             }
             self.ask(board, Command::Drivers { on: true })?;
-            let homed = self.link(board)?.status()?.homed;
+            let status = self.link(board)?.status()?;
             let boot = self.link(board)?.boot();
             for (place, axis) in self.schedule.motors.iter().enumerate() {
                 if axis.board != board {
                     continue;
                 }
-                let homed = homed.contains(usize::from(axis.channel));
+                let channel = usize::from(axis.channel);
+                // An axis that rests on a switch is not where it is counted, whatever its board
+                // thinks: inside its travel there is none.
+                let switches = status.switches;
+                let astray = switches.home.contains(channel) || switches.far.contains(channel);
+                let homed = status.homed.contains(channel) && !astray;
                 // A count goes on after a stop too: what the switch says by it is worth knowing.
-                counted[place] = match self.state() {
-                    Some(state) if state.unchecked().len() > 0 => {
-                        undisturbed && state.counted(&axis.name(), boot)
-                    }
-                    Some(state) => homed || state.counted(&axis.name(), boot),
+                // It is this take's only where this take has homed the axis, and seen it done.
+                let ours = self.state().map(|state| state.counted(&axis.name(), boot));
+                let unchecked = self
+                    .state()
+                    .is_some_and(|state| state.unchecked().len() > 0);
+                counted[place] = match ours {
+                    Some(ours) if unchecked => ours,
+                    Some(ours) => homed || ours,
                     None => homed,
                 };
-                if fresh || !homed {
+                if fresh || !homed || ours == Some(false) {
                     places.push(place);
                 }
             }
@@ -169,6 +168,7 @@ impl Crew<'_, '_> {
                                 axis: &name,
                                 number,
                             });
+                            self.record(&Entry::Homing { axis: name })?;
                             Command::Home(axis.home_order())
                         }
                         Search::Check => {

@@ -246,10 +246,12 @@ impl<'s, 'r> Crew<'s, 'r> {
             }
         })?;
         let boot = Hex(link.boot().0);
+        let number = link.session().0;
         self.links[board] = Some(link);
         self.record(&Entry::Session {
             board: name.clone(),
             boot,
+            number,
         })?;
         self.stage.watch.see(&Progress::Connected { board: name });
         Ok(())
