@@ -266,6 +266,7 @@ impl Notes {
             } => self.remark(*frame, format!("{axis} set by hand to {reading}")),
             Entry::Begun { .. }
             | Entry::Session { .. }
+            | Entry::Homing { .. }
             | Entry::Homed { .. }
             | Entry::Checked { .. }
             | Entry::Kept
