@@ -42,7 +42,7 @@ impl Person for Nobody {
 
     /// # Panics
     /// Always: nobody was to be asked.
-    fn fire(&mut self, frame: u32) -> bool {
+    fn fire(&mut self, frame: u32) -> Option<bool> {
         panic!("asked to fire for frame {frame}");
     }
 

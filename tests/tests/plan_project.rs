@@ -5,7 +5,7 @@ mod plan_support;
 
 use panestep::plan::{Geometry, Plan, project};
 use panestep::shot::{Distance, FocusKey, Key, Shift, ShiftTrack, Shot, Track};
-use panestep::stand::{CarrierPose, Face, LevelId, Stand, StandPose, Way};
+use panestep::stand::{Carrier, CarrierPose, Face, LevelId, Stand, StandPose, Way};
 use plan_support::{ALL, four_levels, pane, stand, still_shot, track};
 use proptest::prelude::*;
 use serde_json::{Value, json};
@@ -234,6 +234,102 @@ fn any_pose_is_projected_as_opencv_does() {
                 assert!(apart(seen, point(&output[level][at])) < 1e-5);
             }
         }
+    }
+}
+
+/// Turns a vector counter-clockwise.
+fn turned(degrees: f64, (x, y): (f64, f64)) -> (f64, f64) {
+    let (sin, cos) = degrees.to_radians().sin_cos();
+    (cos * x - sin * y, sin * x + cos * y)
+}
+
+/// A pose with one axis moved on by so much.
+fn moved(pose: &StandPose, of: Carrier, way: Way, by: f64) -> StandPose {
+    let mut pose = pose.clone();
+    let place = match of {
+        Carrier::Level(LevelId(level)) => &mut pose.levels[level],
+        Carrier::Camera => &mut pose.camera,
+    };
+    *match way {
+        Way::East => &mut place.east_mm,
+        Way::North => &mut place.north_mm,
+        Way::Lift => &mut place.lift_mm,
+        Way::Turn => &mut place.turn_degrees,
+        Way::Focus => panic!("focus moves no point"),
+    } += by;
+    pose
+}
+
+/// How far a step moves the picture is what the projection says, which the tests above hold to
+/// OpenCV's: as a central difference over a step either way, of the point that is pictured in the
+/// picture's corner.
+#[test]
+fn a_steps_pixels_are_the_projections_own_difference() {
+    let stand = stand(
+        &four_levels(),
+        &ALL,
+        &[Way::East, Way::North, Way::Lift, Way::Turn, Way::Focus],
+    );
+    let mut elsewhere = reference_shot();
+    elsewhere.reference_frame = 96;
+    elsewhere.viewer = Default::default();
+    elsewhere.viewer.ahead = track(&[(1, 400.0), (96, 0.0)]);
+    elsewhere.camera = vec![(Way::Turn, track(&[(1, 7.0), (96, 0.0)]))];
+    for shot in [reference_shot(), elsewhere] {
+        let plan = Plan::new(&stand, &shot).unwrap_or_else(|refusals| panic!("{refusals}"));
+        let pose = plan.geometry().pose(1);
+        let corner = (-18.0, 12.0);
+        let at_corner = |level: usize| {
+            let (place, camera) = (&pose.stand.levels[level], &pose.stand.camera);
+            let scale = pose.levels[level].distance_mm / pose.image_mm;
+            let (x, y) = turned(camera.turn_degrees, (corner.0 * scale, corner.1 * scale));
+            let offset = (
+                x + camera.east_mm - place.east_mm,
+                y + camera.north_mm - place.north_mm,
+            );
+            turned(-place.turn_degrees, offset)
+        };
+        let pictured = |pose_of: &StandPose, level: usize| {
+            project::stand_point(
+                &stand,
+                pose_of,
+                pose.image_mm,
+                LevelId(level),
+                at_corner(level),
+            )
+            .expect("below the lens")
+        };
+        let mut tried = 0;
+        for axis in &stand.axes {
+            let name = format!("{} {}", stand.carrier_name(axis.of), axis.way.name());
+            let mut motors = plan.schedule().motors.iter();
+            let motor = motors.find(|motor| motor.name() == name).expect("planned");
+            if axis.way == Way::Focus {
+                assert_eq!(motor.step_pixels, 0.0);
+                continue;
+            }
+            let levels = match axis.of {
+                Carrier::Level(LevelId(level)) => level..level + 1,
+                Carrier::Camera => 0..stand.levels.len(),
+            };
+            let step = 1.0 / 400.0;
+            let most = levels
+                .map(|level| {
+                    let here = pictured(&pose.stand, level);
+                    assert!(apart(here, (0.0, 0.0)) < 1e-6, "in the corner: {here:?}");
+                    let on = pictured(&moved(&pose.stand, axis.of, axis.way, step), level);
+                    let back = pictured(&moved(&pose.stand, axis.of, axis.way, -step), level);
+                    apart(on, back) / 2.0
+                })
+                .fold(0.0, f64::max);
+            assert!(
+                (motor.step_pixels / most - 1.0).abs() < 0.01,
+                "{name}: {} planned, {most} by the projection",
+                motor.step_pixels
+            );
+            tried += 1;
+        }
+        assert_eq!(tried, 20);
     }
 }
 

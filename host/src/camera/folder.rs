@@ -9,7 +9,7 @@ use std::time::{Duration, SystemTime};
 
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
 
-use super::whole::jpeg_has_its_end;
+use super::whole::{jpeg_has_its_end, png_has_its_end};
 use crate::link::Clock;
 use crate::take::{Album, Look};
 
@@ -187,7 +187,13 @@ fn read(path: &Path, format: ImageFormat, stamp: Stamp) -> io::Result<Look> {
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Look::Unreadable),
         Err(error) => return Err(error),
     };
-    if format == ImageFormat::Jpeg && !jpeg_has_its_end(&bytes) {
+    let whole = match format {
+        ImageFormat::Jpeg => jpeg_has_its_end(&bytes),
+        ImageFormat::Png => png_has_its_end(&bytes),
+        // A TIFF file that is cut short points beyond its end.
+        _ => true,
+    };
+    if !whole {
         return Ok(Look::Unreadable);
     }
     Ok(decoded(&bytes, format).map_or(Look::Unreadable, |picture| seen_in(&picture)))

@@ -41,6 +41,29 @@ pub(super) fn jpeg_has_its_end(bytes: &[u8]) -> bool {
     }
 }
 
+/// Whether a PNG file has its end: walks from chunk to chunk (PNG specification, 5.3) up to the one
+/// that ends the image.
+pub(super) fn png_has_its_end(bytes: &[u8]) -> bool {
+    const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1a\n";
+    let Some(mut rest) = bytes.strip_prefix(SIGNATURE) else {
+        return false;
+    };
+    loop {
+        let Some((length, after)) = rest.split_first_chunk() else {
+            return false;
+        };
+        let length = u32::from_be_bytes(*length) as usize;
+        // Its type, its data, its checksum.
+        let Some(behind) = length.checked_add(8).and_then(|all| after.get(all..)) else {
+            return false;
+        };
+        if after.starts_with(b"IEND") {
+            return true;
+        }
+        rest = behind;
+    }
+}
+
 /// From the coded data of a scan to the next marker that is none of those within it.
 fn after_scan(data: &[u8]) -> &[u8] {
     let next = data
@@ -51,7 +74,7 @@ fn after_scan(data: &[u8]) -> &[u8] {
 
 #[cfg(test)]
 mod tests {
-    use super::jpeg_has_its_end;
+    use super::{jpeg_has_its_end, png_has_its_end};
 
     #[test]
     fn every_cut_of_a_jpeg_file_lacks_its_end() {
@@ -73,6 +96,19 @@ mod tests {
         // A trailer behind the end.
         bytes.extend(b"more");
         assert!(jpeg_has_its_end(&bytes));
+    }
+
+    #[test]
+    fn every_cut_of_a_png_file_lacks_its_end() {
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        image::RgbImage::from_fn(40, 30, |x, y| image::Rgb([x as u8, y as u8, 7]))
+            .write_to(&mut bytes, image::ImageFormat::Png)
+            .expect("it is encoded");
+        let bytes = bytes.into_inner();
+        assert!(png_has_its_end(&bytes));
+        for length in 0..bytes.len() {
+            assert!(!png_has_its_end(&bytes[..length]), "{length}");
+        }
     }
 
     #[test]

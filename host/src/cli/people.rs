@@ -317,18 +317,17 @@ impl Desk<'_> {
         Some(answer)
     }
 
-    fn ask_finger(&mut self, frame: u32) -> bool {
+    fn ask_finger(&mut self, frame: u32) -> Option<bool> {
         say(&format!(
             "frame {frame}: everything is in place and still. Press the camera's release once, and \
              press Enter here when the exposure is over; or leave the release alone and type no to \
              stop:"
         ));
         loop {
-            match self.line() {
-                Some(line) if line.is_empty() => break,
-                Some(line) if line.eq_ignore_ascii_case("no") => return false,
-                Some(_) => say("  just Enter where it has been pressed, or no where it has not:"),
-                None => return false,
+            match self.line()?.to_lowercase().as_str() {
+                "" => break,
+                "no" | "n" => return Some(false),
+                _ => say("  just Enter where it has been pressed, or no where it has not:"),
             }
         }
         if let (Rig::Simulated(simulated), Some(shutter)) = (self.rig, &self.shutter)
@@ -338,7 +337,7 @@ impl Desk<'_> {
                 "  the simulated camera's picture is lost: {error}"
             ));
         }
-        true
+        Some(true)
     }
 
     fn ask_again(&mut self, suspects: &Suspects) -> Option<bool> {
@@ -361,7 +360,7 @@ impl Person for Desk<'_> {
         aside(|| self.ask_exposed(question))
     }
 
-    fn fire(&mut self, frame: u32) -> bool {
+    fn fire(&mut self, frame: u32) -> Option<bool> {
         aside(|| self.ask_finger(frame))
     }
 

@@ -25,11 +25,13 @@ pub(crate) enum Rig {
 }
 
 impl Rig {
-    /// Finds out where the boards are; opens nothing.
+    /// Finds out where the boards are; opens nothing. `past` is how much has happened to the take
+    /// before: a simulated stand is another one each time, as boards that have been off are.
     pub(crate) fn new(
         stand: &Stand,
         ports: &args::Ports,
         simulated: &args::Simulated,
+        past: u64,
     ) -> Result<Self, Failure> {
         for (board, _) in &ports.ports {
             if !stand.boards.iter().any(|known| known.name == *board) {
@@ -61,7 +63,7 @@ impl Rig {
         let real = serial.iter().flatten().count();
         if real == 0 {
             let options = Options {
-                seed: simulated.seed,
+                seed: simulated.seed.wrapping_add(past << 32),
                 ..Options::default()
             };
             return Ok(Self::Simulated(SimulatedStand::new(stand, &options)));

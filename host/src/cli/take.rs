@@ -37,7 +37,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     if path.symlink_metadata().is_ok() {
         return Err(folder_failure(&FolderError::Exists { path }));
     }
-    let rig = Rig::new(&stand, &typed.ports, &typed.simulated)?;
+    let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
     let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     let base = folder_of(&stand_path)?;
     let outside = Outside::new(&stand, &rig, &base)?;
@@ -131,7 +131,7 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     let schedule = plan::planned(&folder.shot(), &stand, &shot)?.into_schedule();
     same_plan(&folder, state, &schedule)?;
     let edits = edits(typed, state.frames)?;
-    let rig = Rig::new(&stand, &typed.ports, &typed.simulated)?;
+    let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
     let base = match state.base.as_str() {
         // A journal of before the stand's folder was kept.
         "" => folder.path().to_owned(),
@@ -255,7 +255,7 @@ fn scene(
 pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let schedule = plan::planned(&typed.shot, &stand, &shot)?.into_schedule();
-    let rig = Rig::new(&stand, &typed.ports, &typed.simulated)?;
+    let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
     let stop = interrupt::flag()?;
     let mut onlooker = Onlooker::new("rehearsing", &schedule, Rc::default());
     let mut desk = Desk::new(&stand, &rig, &stop);

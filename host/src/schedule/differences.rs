@@ -11,7 +11,7 @@ use crate::stand::AxisUnit;
 /// difference, the weightiest first, each with what it was and what it is now. Lengths and angles
 /// are in the axis's unit, with the steps beside them.
 ///
-/// The list is empty if and only if the take's [fingerprint](crate::take::fingerprint) of both
+/// The list is empty if and only if the take's [fingerprint](crate::take::fingerprint()) of both
 /// is the same: the shot's name, the unit of an axis and how far a step moves the picture do not
 /// count, for they change nothing that is done.
 #[must_use]

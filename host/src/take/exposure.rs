@@ -9,7 +9,8 @@
 //! 1. The pose is reached: record the intent (token, and the board's start) and sync it.
 //! 2. Only then fire; repeats carry the same token, and the board acts once on each.
 //! 3. The board says fired, and the evidence agrees, as far as the stand has any: the flash
-//!    contact closed once, one new picture arrived. Record done and sync it.
+//!    contact closed once, one new picture arrived, every board still holds every axis in its
+//!    place. Record done and sync it.
 //! 4. Only then may anything move.
 //!
 //! Whenever an answer fails to come, fence: the board makes the token unfireable and then says
@@ -46,7 +47,9 @@
 //!   ([`Known::Forgotten`], [`Known::MarkAhead`]);
 //! * U7, a command failed or took too long ([`Known::CommandFailed`],
 //!   [`Known::CommandTimedOut`]), or the program itself ended before a command or a person had
-//!   answered ([`Known::RunEnded`]).
+//!   answered ([`Known::RunEnded`]);
+//! * U8, a board was reset or has let go of its axes meanwhile ([`Known::Disturbed`]): the picture
+//!   may be blurred, or of another pose.
 //!
 //! A picture that has come is shown with the question; it does not decide it: it may be of half an
 //! exposure, or of a hand on the release.
@@ -90,7 +93,7 @@ pub enum State {
         /// The token.
         token: Token,
     },
-    /// Its picture is waited for.
+    /// The pose is looked at once more, and where they are watched, its picture is waited for.
     Looking {
         /// The token.
         token: Token,
@@ -170,10 +173,12 @@ pub enum Event {
     },
     /// A new run has found the intent open, and no board that could be asked.
     TakenUp,
-    /// The pictures' folder has been looked at for long enough.
+    /// The boards have been looked at, and the pictures' folder for long enough.
     Looked {
         /// What has come.
         found: Found,
+        /// Whether every board has held every axis in its place since the intent.
+        steady: bool,
     },
     /// A person has decided.
     Verdict {
@@ -204,7 +209,8 @@ pub enum Action {
         /// The token.
         token: Token,
     },
-    /// Wait for the picture; answer with [`Event::Looked`].
+    /// Look whether everything is in its place still, and where pictures are watched, wait for
+    /// this one; answer with [`Event::Looked`].
     Look {
         /// The token.
         token: Token,
@@ -274,6 +280,8 @@ pub enum Known {
     Pictures(u8),
     /// Fired, and one picture has come that cannot be this exposure's.
     Flawed(Flaw),
+    /// Fired, but a board has been reset or has let go of its axes since.
+    Disturbed,
     /// The command ended with this exit code, or by a signal.
     CommandFailed(Option<i32>),
     /// The command did not end in time, and was ended.
@@ -296,6 +304,8 @@ pub enum Flaw {
 /// What has come into the pictures' folder.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Found {
+    /// Pictures are not watched.
+    Unwatched,
     /// Nothing.
     Nothing,
     /// One good new picture.
@@ -412,7 +422,7 @@ pub fn step(state: State, event: Event, rules: Rules) -> (State, Option<Action>)
             }
         }
         (State::Releasing { token }, Event::Released { how }) => match how {
-            Released::Took => evidence(token, 0, rules),
+            Released::Took => look(token, 0, None),
             Released::NotBegun => void(token),
             Released::Failed(code) => doubt(token, 0, Known::CommandFailed(code), rules),
             Released::TimedOut => doubt(token, 0, Known::CommandTimedOut, rules),
@@ -424,10 +434,13 @@ pub fn step(state: State, event: Event, rules: Rules) -> (State, Option<Action>)
                 contacts,
                 doubt,
             },
-            Event::Looked { found },
+            Event::Looked { found, steady },
         ) => match (doubt, found) {
             (Some(known), _) => ask(token, known),
-            (None, Found::One) => done(token, contacts),
+            (None, _) if !steady => ask(token, Known::Disturbed),
+            // Watched pictures are evidence that must not be left out.
+            (None, Found::Unwatched) if rules.pictures => ask(token, Known::NoPicture),
+            (None, Found::Unwatched | Found::One) => done(token, contacts),
             (None, Found::Nothing) => ask(token, Known::NoPicture),
             (None, Found::Several(count)) => ask(token, Known::Pictures(count)),
             (None, Found::Flawed(flaw)) => ask(token, Known::Flawed(flaw)),
@@ -470,7 +483,7 @@ fn told(
         ),
         ExposureFact::Running => (State::Firing { token, boot }, Some(Action::Watch { token })),
         ExposureFact::Fired { contacts } if contacts == 1 || !rules.flash_contact => {
-            evidence(token, contacts, rules)
+            look(token, contacts, None)
         }
         ExposureFact::Fired { contacts: 0 } => doubt(token, 0, Known::NoContact, rules),
         ExposureFact::Fired { contacts } => {
@@ -500,15 +513,6 @@ fn after_reset(token: Token, mark: Option<Mark>, rules: Rules) -> (State, Option
 
 fn void(token: Token) -> (State, Option<Action>) {
     (State::Voiding { token }, Some(Action::RecordVoid { token }))
-}
-
-/// Fired, and all else agrees: what is left is the picture, where they are watched.
-fn evidence(token: Token, contacts: u8, rules: Rules) -> (State, Option<Action>) {
-    if rules.pictures {
-        look(token, contacts, None)
-    } else {
-        done(token, contacts)
-    }
 }
 
 /// A person has to be asked; where pictures are watched, with what has come.

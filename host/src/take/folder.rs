@@ -180,7 +180,7 @@ impl Folder {
     }
 
     /// The schedule that the take began with, from the take's own copy. Whether it is the very one
-    /// is for its [`fingerprint`] to say, against the one in the journal.
+    /// is for its [`fingerprint`](super::fingerprint()) to say, against the one in the journal.
     ///
     /// # Errors
     /// That the copy is missing, damaged, or cannot be read.

@@ -16,9 +16,9 @@ pub trait Person {
     /// Asks whether a frame has been exposed, once and whole. Never guess.
     fn exposed(&mut self, question: &Question) -> Option<bool>;
 
-    /// Asks for a finger on the camera's release, once. `false`: the release has been left alone,
-    /// and the take stops here.
-    fn fire(&mut self, frame: u32) -> bool;
+    /// Asks for a finger on the camera's release, once. `false`: the release has been left alone
+    /// for certain, and the take stops here. `None`: nobody says; the question comes again.
+    fn fire(&mut self, frame: u32) -> Option<bool>;
 
     /// Asks whether frames that a home check has put in doubt are to be shot again. `false` keeps
     /// them as they are.
@@ -174,6 +174,7 @@ impl Known {
             Self::Flawed(Flaw::Unreadable) => "the camera was fired, but the picture that has come cannot be read: it is damaged, or its kind is not one that can be read here".into(),
             Self::Flawed(Flaw::Black) => "the camera was fired, but the picture that has come is black: the lens is covered, the lamps are out, or the exposure failed".into(),
             Self::Flawed(Flaw::Copy) => "the camera was fired, but the picture that has come is the same, dot for dot, as an earlier one of this take".into(),
+            Self::Disturbed => "the camera was fired, but a board has been reset, or has let go of its motors, while the shutter may have been open: the picture may be blurred, or of another pose".into(),
             Self::CommandFailed(Some(code)) => format!("the command that takes the picture ended with exit code {code}: it may have fired the camera before it failed"),
             Self::CommandFailed(None) => "the command that takes the picture was ended from outside: it may have fired the camera before".into(),
             Self::CommandTimedOut => "the command that takes the picture did not end in time and was ended: it may have fired the camera before".into(),

@@ -211,6 +211,8 @@ pub struct TakeState {
     drifts: Vec<Drift>,
     /// The last session with each board: its start, and the session's number.
     sessions: BTreeMap<String, (BootId, u32)>,
+    /// The starts of all boards when the last intent was written.
+    posed: BTreeMap<String, BootId>,
     /// The start of the board in which each axis was homed last.
     homed: BTreeMap<String, BootId>,
     /// Frames in the order in which they were exposed.
@@ -261,6 +263,7 @@ impl TakeState {
             suspects: BTreeSet::new(),
             drifts: Vec::new(),
             sessions: BTreeMap::new(),
+            posed: BTreeMap::new(),
             homed: BTreeMap::new(),
             order: Vec::new(),
             verdicts: BTreeMap::new(),
@@ -323,6 +326,12 @@ impl TakeState {
             drifts: self.drifts.clone(),
             frames: Span::of(self.suspects.iter().copied()),
         })
+    }
+
+    /// Whether this was a board's start when the last intent was written.
+    #[must_use]
+    pub fn posed(&self, board: &str, boot: BootId) -> bool {
+        self.posed.get(board) == Some(&boot)
     }
 
     /// Whether this take has homed an axis in this start of its board, and nobody else has had the
@@ -451,6 +460,8 @@ impl TakeState {
                 if token != self.next || Some(*frame) != self.next_frame() {
                     return Err("an intent for another frame than the next");
                 }
+                let boots = self.sessions.iter();
+                self.posed = boots.map(|(name, at)| (name.clone(), at.0)).collect();
                 self.open = Some(Open {
                     frame: *frame,
                     token,

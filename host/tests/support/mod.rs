@@ -9,15 +9,15 @@ use std::path::Path;
 use image::{Rgb, RgbImage};
 
 /// What fires the camera, as lines of the stand file.
-pub const BOARD: &str = "board = \"main\"\npress = \"50 ms\"\nflash_contact = true";
-pub const COMMAND: &str = "command = [\"./photograph\", \"{frame}\"]\ntime_out = \"60 s\"";
-pub const HAND: &str = "by_hand = true";
+pub(crate) const BOARD: &str = "board = \"main\"\npress = \"50 ms\"\nflash_contact = true";
+pub(crate) const COMMAND: &str = "command = [\"./photograph\", \"{frame}\"]\ntime_out = \"60 s\"";
+pub(crate) const HAND: &str = "by_hand = true";
 
 /// Pictures that arrive in `card`.
-pub const CARD: &str = "[pictures]\nfolder = \"card\"\nwithin = \"2 s\"";
+pub(crate) const CARD: &str = "[pictures]\nfolder = \"card\"\nwithin = \"2 s\"";
 
 /// Writes `stand.toml`, a stand of one quick motor, and `shot.toml`, a shot for it.
-pub fn write(folder: &Path, fired: &str, more: &str, frames: u32) {
+pub(crate) fn write(folder: &Path, fired: &str, more: &str, frames: u32) {
     let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data");
     let read = |name: &str| fs::read_to_string(data.join(name)).expect("the test's file");
     let stand = read("hand.stand.toml");
@@ -38,14 +38,14 @@ pub fn write(folder: &Path, fired: &str, more: &str, frames: u32) {
 }
 
 /// Writes `photograph`, a command of the test's own.
-pub fn script(folder: &Path, lines: &str) {
+pub(crate) fn script(folder: &Path, lines: &str) {
     let path = folder.join("photograph");
     fs::write(&path, format!("#!/bin/sh\n{lines}\n")).expect("written");
     fs::set_permissions(&path, fs::Permissions::from_mode(0o755)).expect("may be run");
 }
 
 /// Writes a picture; of different shades they differ, and shade 0 is black.
-pub fn picture(path: &Path, shade: u8) {
+pub(crate) fn picture(path: &Path, shade: u8) {
     RgbImage::from_fn(24, 16, |x, _| {
         Rgb([shade, shade, if shade == 0 { 0 } else { 8 * x as u8 }])
     })
@@ -54,7 +54,7 @@ pub fn picture(path: &Path, shade: u8) {
 }
 
 /// The journal's entries.
-pub fn journal(take: &Path) -> Vec<serde_json::Value> {
+pub(crate) fn journal(take: &Path) -> Vec<serde_json::Value> {
     fs::read_to_string(take.join("journal.jsonl"))
         .unwrap_or_default()
         .lines()
@@ -63,7 +63,7 @@ pub fn journal(take: &Path) -> Vec<serde_json::Value> {
 }
 
 /// A field of every entry of a kind.
-pub fn of_kind(take: &Path, kind: &str, field: &str) -> Vec<serde_json::Value> {
+pub(crate) fn of_kind(take: &Path, kind: &str, field: &str) -> Vec<serde_json::Value> {
     journal(take)
         .into_iter()
         .filter(|entry| entry["kind"] == kind)

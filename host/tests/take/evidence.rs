@@ -133,7 +133,8 @@ struct Presser {
     /// What to answer, and whether the release is really pressed; good where it has run out.
     script: VecDeque<(Released, bool)>,
     orders: Vec<(u32, Vec<String>)>,
-    fingers: VecDeque<bool>,
+    /// What the person answers; presses and says so where it has run out.
+    fingers: VecDeque<Option<bool>>,
     person: Operator,
 }
 
@@ -183,12 +184,14 @@ impl Person for Finger<'_> {
         self.0.borrow_mut().person.exposed(question)
     }
 
-    fn fire(&mut self, _: u32) -> bool {
-        let presses = self.0.borrow_mut().fingers.pop_front().unwrap_or(true);
-        if presses {
+    fn fire(&mut self, _: u32) -> Option<bool> {
+        let next = self.0.borrow_mut().fingers.pop_front();
+        let answer = next.unwrap_or(Some(true));
+        // Who says nothing has pressed it too.
+        if answer != Some(false) {
             self.0.borrow().press();
         }
-        presses
+        answer
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {
@@ -496,7 +499,7 @@ fn a_finger_on_the_release_takes_the_pictures_or_leaves_it_alone() {
     let mut bench = Bench::new();
     bench.schedule.exposure.release = Release::Hand;
     let presser = RefCell::new(Presser::new(&bench.sim));
-    presser.borrow_mut().fingers = [true, false].into();
+    presser.borrow_mut().fingers = [Some(true), Some(false)].into();
     let outcome = run(&bench, &presser, None).expect("a person stops");
     assert_eq!(outcome, Outcome::Interrupted { next: Some(2) });
     assert_eq!(bench.sim.exposures().len(), 1);
@@ -509,4 +512,72 @@ fn a_finger_on_the_release_takes_the_pictures_or_leaves_it_alone() {
     assert_eq!(run(&bench, &presser, None).unwrap(), Outcome::Finished);
     assert!(presser.borrow().person.asked.is_empty());
     bench.assert_last_exposures("by hand");
+}
+
+#[test]
+fn a_person_who_walks_away_with_a_finger_on_the_release_is_asked_later() {
+    let mut bench = Bench::new();
+    bench.schedule.exposure.release = Release::Hand;
+    let presser = RefCell::new(Presser::new(&bench.sim));
+    presser.borrow_mut().fingers = [Some(true), None].into();
+    let outcome = run(&bench, &presser, None).expect("a person stops");
+    assert_eq!(outcome, Outcome::Interrupted { next: Some(2) });
+    presser.borrow_mut().person.verdicts = vec![Some(true)];
+    assert_eq!(run(&bench, &presser, None).unwrap(), Outcome::Finished);
+    assert_eq!(presser.borrow().person.asked[0].known, Known::RunEnded);
+    assert_eq!(bench.sim.exposures().len(), FRAMES as usize);
+    bench.assert_last_exposures("by hand, with a doubt");
+}
+
+#[test]
+fn a_board_that_is_reset_while_a_command_holds_the_shutter_open_is_asked_about() {
+    for exposed in [true, false] {
+        let (bench, presser) = by_command();
+        presser.borrow_mut().person.verdicts = vec![Some(exposed)];
+        // The camera opens with the second press of its release, whoever presses it.
+        struct Resetter<'a>(Command<'a>, &'a SimulatedStand);
+        impl Trigger for Resetter<'_> {
+            fn release(&mut self, order: &ReleaseOrder<'_>) -> Released {
+                if order.frame == 2 {
+                    let soon = sim_now(self.1) + Duration::from_millis(300);
+                    let reset = Fault::Reset {
+                        board: panestep::stand::BoardId(1),
+                        keep_mark: true,
+                        drop_port: false,
+                    };
+                    self.1.inject(When::At(soon), reset);
+                }
+                self.0.release(order)
+            }
+
+            fn why(&self) -> String {
+                String::new()
+            }
+        }
+        let mut journal = bench.journal().expect("a disk in memory");
+        let error = shoot(
+            &bench.schedule,
+            &mut journal,
+            &mut Stage {
+                boards: &mut Ports(bench.sim.clone()),
+                clock: Rc::new(bench.sim.clock()),
+                person: &mut Finger(&presser),
+                watch: &mut (),
+                trigger: &mut Resetter(Command(&presser), &bench.sim),
+                album: None,
+                interrupt: &bench.interrupt,
+            },
+            &[],
+        )
+        .expect_err("a board was reset");
+        drop(journal);
+        assert!(error.to_string().contains("lower"), "{error}");
+        assert!(error.resumable());
+        assert_eq!(run(&bench, &presser, None).unwrap(), Outcome::Finished);
+        let asked = &presser.borrow().person.asked;
+        assert_eq!(asked.len(), 1);
+        assert_eq!((asked[0].frame, asked[0].known), (2, Known::Disturbed));
+        let exposures = FRAMES as usize + usize::from(!exposed);
+        assert_eq!(bench.sim.exposures().len(), exposures);
+    }
 }

@@ -116,6 +116,7 @@ fn events() -> Vec<Event> {
         events.push(Event::Released { how });
     }
     for found in [
+        Found::Unwatched,
         Found::Nothing,
         Found::One,
         Found::Several(2),
@@ -123,7 +124,9 @@ fn events() -> Vec<Event> {
         Found::Flawed(Flaw::Black),
         Found::Flawed(Flaw::Copy),
     ] {
-        events.push(Event::Looked { found });
+        for steady in [false, true] {
+            events.push(Event::Looked { found, steady });
+        }
     }
     for token in OTHERS.into_iter().chain([TOKEN]) {
         events.extend(facts().into_iter().map(|fact| Event::Fact { token, fact }));
@@ -185,13 +188,8 @@ fn expected(
             ask(known)
         }
     };
-    let fired = |contacts| {
-        if pictures {
-            look(contacts, None)
-        } else {
-            done(contacts)
-        }
-    };
+    // Whatever was fired is looked at before it is closed.
+    let fired = |contacts| look(contacts, None);
     let in_doubt = matches!(state, State::Firing { .. } | State::Fencing { .. });
     let fenced = matches!(state, State::Fencing { .. });
     Some(match event {
@@ -259,11 +257,14 @@ fn expected(
             Released::TimedOut => doubt(0, Known::CommandTimedOut),
         },
         Event::TakenUp if state == (State::Releasing { token }) => doubt(0, Known::RunEnded),
-        Event::Looked { found } => match state {
+        Event::Looked { found, steady } => match state {
             State::Looking {
                 doubt: Some(known), ..
             } => ask(known),
+            State::Looking { .. } if !steady => ask(Known::Disturbed),
             State::Looking { contacts, .. } => match found {
+                Found::Unwatched if !pictures => done(contacts),
+                Found::Unwatched => ask(Known::NoPicture),
                 Found::One => done(contacts),
                 Found::Nothing => ask(Known::NoPicture),
                 Found::Several(count) => ask(Known::Pictures(count)),
@@ -308,9 +309,9 @@ fn every_state_answers_every_event_as_the_exchange_says() {
         }
     }
     // By hand: 2 poses, 4 durable, 4 failures, 2 silences, 14 facts, 1 refusal, 28 sessions, 2
-    // verdicts, 5 endings of a command, 1 taken up and 12 looks belong, of 81 events in each of
+    // verdicts, 5 endings of a command, 1 taken up and 28 looks belong, of 89 events in each of
     // 13 states, with and without a contact, with and without pictures.
-    assert_eq!((legal, legal + ignored), (4 * 75, 4 * 13 * 81));
+    assert_eq!((legal, legal + ignored), (4 * 91, 4 * 13 * 89));
 }
 
 #[test]

@@ -4,7 +4,7 @@
 
 use std::collections::{BTreeSet, HashMap, VecDeque};
 
-use panestep::take::exposure::{Action, Event, Rules, State, step};
+use panestep::take::exposure::{Action, Event, Found, Rules, State, step};
 use panestep_protocol::{BootId, ExposureFact, Mark, ShotId, Token};
 
 const SLOTS: u32 = 2;
@@ -447,10 +447,16 @@ impl World {
                 }
                 return;
             }
-            // This stand fires by its board and watches no pictures.
-            Action::Release { .. } | Action::Look { .. } => {
-                unreachable!("{action:?}")
+            Action::Look { .. } => {
+                let event = Event::Looked {
+                    found: Found::Unwatched,
+                    steady: true,
+                };
+                next.push(world.go_on(state, event, broken));
+                return;
             }
+            // This stand fires by its board.
+            Action::Release { .. } => unreachable!("{action:?}"),
             Action::MoveOn | Action::Stop => return,
         };
         if broken == Broken::FireBeforeDurable && matches!(record, Record::Intent(..)) {

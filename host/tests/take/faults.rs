@@ -385,8 +385,8 @@ impl Person for Cranker {
         None
     }
 
-    fn fire(&mut self, _: u32) -> bool {
-        false
+    fn fire(&mut self, _: u32) -> Option<bool> {
+        None
     }
 
     fn again(&mut self, _: &Suspects) -> Option<bool> {

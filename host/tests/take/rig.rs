@@ -222,8 +222,8 @@ impl Person for Operator {
         }
     }
 
-    fn fire(&mut self, _: u32) -> bool {
-        false
+    fn fire(&mut self, _: u32) -> Option<bool> {
+        None
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {

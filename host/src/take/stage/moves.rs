@@ -7,7 +7,7 @@ use panestep_protocol::{
 };
 
 use super::{Crew, Interrupt};
-use crate::link::{Link, words};
+use crate::link::{Link, LinkError, words};
 use crate::take::error::TakeError;
 use crate::take::people::Progress;
 use crate::take::run::LOOK;
@@ -248,6 +248,36 @@ impl Crew<'_, '_> {
             }
         }
         Ok(())
+    }
+
+    /// Whether every board has held every axis in its place since the intent: nothing moves without
+    /// being told to, so that it is enough if it is so now, and no board has been reset since.
+    pub(super) fn is_steady(&mut self, frame: u32) -> Result<bool, Interrupt> {
+        let targets = self
+            .schedule
+            .motors_at(frame)
+            .ok_or(TakeError::Schedule("a frame has no positions"))?;
+        for board in self.boards() {
+            let status = match self.link(board)?.status() {
+                Ok(status) => status,
+                Err(LinkError::Reset { .. }) => return Ok(false),
+                Err(error) => return Err(TakeError::from(error).into()),
+            };
+            let boot = self.link(board)?.boot();
+            let name = &self.schedule.boards[board];
+            let mut axes = self.schedule.motors.iter().zip(targets);
+            let held = axes.all(|(axis, &target)| {
+                let channel = usize::from(axis.channel);
+                axis.board != board
+                    || (status.homed.contains(channel)
+                        && status.positions.get(channel) == Some(&Steps(target)))
+            });
+            let same = self.state().is_none_or(|state| state.posed(name, boot));
+            if !(held && same && status.drivers) {
+                return Ok(false);
+            }
+        }
+        Ok(true)
     }
 
     /// Waits until the camera is ready and every board has been still for long enough, and then

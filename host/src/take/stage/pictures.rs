@@ -45,9 +45,14 @@ impl Crew<'_, '_> {
         .into())
     }
 
-    /// Waits for the picture of the exposure under way.
-    pub(super) fn look_for_picture(&mut self) -> Result<Event, Interrupt> {
-        let within = self.schedule.exposure.arrival.unwrap_or_default();
+    /// Looks whether everything is in its place still, and waits for the picture of the exposure
+    /// under way, where they are watched.
+    pub(super) fn look_at_exposure(&mut self, frame: u32) -> Result<Event, Interrupt> {
+        let steady = self.is_steady(frame)?;
+        let Some(within) = self.schedule.exposure.arrival else {
+            let found = Found::Unwatched;
+            return Ok(Event::Looked { found, steady });
+        };
         let until = self.now() + within;
         loop {
             let late = self.now() >= until;
@@ -61,7 +66,7 @@ impl Crew<'_, '_> {
             };
             if let Some(found) = found {
                 self.arrived = new;
-                return Ok(Event::Looked { found });
+                return Ok(Event::Looked { found, steady });
             }
             self.sleep(LOOK)?;
         }

@@ -201,7 +201,7 @@ impl Crew<'_, '_> {
                     })?
                 }
                 Action::Release { token: _ } => self.release(frame)?,
-                Action::Look { token: _ } => self.look_for_picture()?,
+                Action::Look { token: _ } => self.look_at_exposure(frame)?,
                 Action::Fire { token } => self.fire(rules, token)?,
                 Action::Watch { token } => self.follow(token)?,
                 Action::Fence { token } => self.fence(rules, token)?,
@@ -260,11 +260,15 @@ impl Crew<'_, '_> {
                 words,
                 time_out: *time_out,
             }),
-            Release::Hand if self.stage.person.fire(frame) => Released::Took,
-            Release::Hand => {
-                self.left_alone = true;
-                Released::NotBegun
-            }
+            Release::Hand => match self.stage.person.fire(frame) {
+                Some(true) => Released::Took,
+                Some(false) => {
+                    self.left_alone = true;
+                    Released::NotBegun
+                }
+                // It may have been pressed: the intent stays open.
+                None => return Err(Interrupt::Person),
+            },
             Release::Board { .. } => {
                 return Err(TakeError::Schedule("a board fires the camera").into());
             }
