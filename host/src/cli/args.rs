@@ -5,6 +5,9 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use panestep::take::Span;
 
+/// The seed where none is given.
+pub(crate) const SEED: u64 = 1;
+
 /// Plans, drives, verifies and records shots on a home-built multi-level animation stand.
 #[derive(Debug, Parser)]
 #[command(
@@ -130,7 +133,7 @@ pub(crate) struct Ports {
 #[derive(Debug, Args)]
 pub(crate) struct Simulated {
     /// Simulated stand: decides every chance event; the same number gives the same run.
-    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    #[arg(long, value_name = "NUMBER", default_value_t = SEED)]
     pub(crate) seed: u64,
     /// Simulated stand: its camera takes no pictures.
     #[arg(long)]
@@ -148,7 +151,7 @@ pub(crate) struct Simulate {
     #[arg(long, value_name = "FOLDER", requires = "shot")]
     pub(crate) pictures: Option<PathBuf>,
     /// Decides every chance event.
-    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    #[arg(long, value_name = "NUMBER", default_value_t = SEED)]
     pub(crate) seed: u64,
 }
 

@@ -220,6 +220,9 @@ fn resume_command(folder: &Folder, ports: &args::Ports, simulated: &args::Simula
         let port = quoted(Path::new(&format!("{board}={port}")));
         command.push_str(&format!(" --port {port}"));
     }
+    if simulated.seed != args::SEED {
+        command.push_str(&format!(" --seed {}", simulated.seed));
+    }
     if simulated.without_pictures {
         command.push_str(" --without-pictures");
     }
