@@ -422,6 +422,14 @@ impl TakeState {
             }
             Entry::Suspect { drift, frames } => {
                 self.has(frames)?;
+                let exposed = |frame| {
+                    self.frame(frame)
+                        .is_some_and(|frame| frame.standing == Standing::Exposed)
+                };
+                if !frames.iter().flat_map(|span| span.frames()).all(exposed) {
+                    return Err("a frame is doubted that is not exposed");
+                }
+                self.finished = false;
                 for frame in frames.iter().flat_map(|span| span.frames()) {
                     self.pending.remove(&frame);
                     self.suspects.insert(frame);

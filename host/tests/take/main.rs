@@ -7,6 +7,7 @@ mod exchange;
 mod explore;
 mod faults;
 mod rig;
+mod state;
 
 use std::cell::RefCell;
 use std::rc::Rc;
