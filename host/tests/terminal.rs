@@ -2,6 +2,7 @@
 
 use std::fs::{self, File};
 use std::io::{Read, Write};
+use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::{Child, Command};
 use std::rc::Rc;
@@ -9,7 +10,7 @@ use std::sync::mpsc::{self, Receiver};
 use std::time::{Duration, Instant};
 
 use rustix::fs::{Mode, OFlags, open};
-use rustix::process::{Pid, Signal, kill_process};
+use rustix::process::{Pid, Signal, kill_process_group};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use tempfile::TempDir;
 
@@ -73,6 +74,7 @@ impl Seat {
             .stdin(copy())
             .stdout(copy())
             .stderr(copy())
+            .process_group(0)
             .spawn()
             .expect("it runs");
         drop(slave);
@@ -118,9 +120,9 @@ impl Seat {
         writeln!(self.keys, "{line}").expect("typed");
     }
 
+    /// Ctrl-C, as a terminal sends it: to the program and all that belongs to its group.
     fn interrupt(&self) {
-        let id = i32::try_from(self.child.id()).expect("an id");
-        kill_process(Pid::from_raw(id).expect("an id"), Signal::INT).expect("sent");
+        kill_process_group(Pid::from_child(&self.child), Signal::INT).expect("sent");
     }
 
     fn code(&mut self) -> Option<i32> {
@@ -288,6 +290,25 @@ fn a_command_that_hangs_is_ended_and_asked_about() {
     seat.type_line("no");
     seat.read_up_to("3 frames exposed");
     assert_eq!(seat.code(), Some(0));
+}
+
+#[test]
+fn ctrl_c_does_not_reach_the_command_and_its_exposure_is_finished() {
+    let folder = three_frames(support::COMMAND, "");
+    support::script(folder.path(), "touch begun; sleep 1; echo $1 >>fired");
+    let mut seat = Seat::at(&folder, TAKE);
+    let begun = Instant::now();
+    while !folder.path().join("begun").exists() {
+        assert!(begun.elapsed() < LIMIT, "the command was never run");
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    seat.interrupt();
+    seat.read_up_to("stopped before frame 2");
+    assert_eq!(seat.code(), Some(3));
+    let fired = fs::read_to_string(folder.path().join("fired")).expect("written");
+    assert_eq!(fired, "1\n");
+    let take = folder.path().join("take");
+    assert_eq!(support::of_kind(&take, "done", "slot"), [1]);
 }
 
 #[test]

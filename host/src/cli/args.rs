@@ -85,9 +85,12 @@ pub(crate) struct Rehearse {
     pub(crate) simulated: Simulated,
 }
 
-/// Changes are made in the order again, back, drop, take-back, whatever order they are typed in;
-/// each is written into the journal, and what there was stays in the history.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Changes are made in the order again, back, drop, take-back, whatever order they \
+                  are typed in. Each is written into the journal; what there was stays in the \
+                  history."
+)]
 pub(crate) struct Resume {
     /// The take's folder.
     pub(crate) take: PathBuf,

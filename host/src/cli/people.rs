@@ -64,9 +64,8 @@ impl Watch for Onlooker {
             take::Progress::Checked { frames } => say(&format!(
                 "every axis is where it is counted; {frames} frames checked"
             )),
-            take::Progress::Doubted { drift, frames } => {
-                say(&doubt(drift, frames));
-            }
+            // Where frames are in doubt, the question about them says why.
+            take::Progress::Doubted { drift, frames: [] } => say(&doubt(drift, &[])),
             take::Progress::Unchecked { axis, frames } => say(&format!(
                 "warning: {axis} has lost its count, so that whether it was in its place for \
                  {} cannot be checked any more",
@@ -105,7 +104,8 @@ impl Watch for Onlooker {
                     "every axis knows where it is; moving to frame {frame}"
                 ));
             }
-            take::Progress::Homed { .. }
+            take::Progress::Doubted { .. }
+            | take::Progress::Homed { .. }
             | take::Progress::Moving { .. }
             | take::Progress::Arrived { .. } => {}
         }

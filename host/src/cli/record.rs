@@ -34,7 +34,7 @@ pub(crate) fn record(typed: &args::Record) -> Result<(), Failure> {
     say(&format!(
         "{}, begun {}: {}",
         record.state.name,
-        record.begun,
+        record::to_the_second(&record.begun),
         record.summary()
     ));
     let Some(problem) = &record.problem else {

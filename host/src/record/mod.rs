@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-pub use output::{JSON_VERSION, csv, json, table};
+pub use output::{JSON_VERSION, csv, json, table, to_the_second};
 
 use crate::take::journal::replay;
 use crate::take::{Check, Entry, FrameState, JournalError, Standing, TakeState};

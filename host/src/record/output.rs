@@ -124,7 +124,10 @@ fn cells(row: &Row, between: &str) -> [String; 8] {
     ]
 }
 
-fn to_the_second(at: &str) -> String {
+/// A time of the journal (RFC 3339) without its fraction of a second, for reading; as it is where
+/// it is none.
+#[must_use]
+pub fn to_the_second(at: &str) -> String {
     at.parse::<jiff::Timestamp>()
         .and_then(|at| at.round(jiff::Unit::Second))
         .map_or_else(|_| at.to_owned(), |at| at.to_string())
