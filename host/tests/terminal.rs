@@ -337,6 +337,28 @@ fn every_picture_of_a_command_is_named_and_a_black_one_and_a_copy_ask() {
     assert_eq!(support::of_kind(&take, "verdict", "exposed"), [true, false]);
 }
 
+/// Whoever leaves while a finger is waited for has not said that the release was left alone.
+#[test]
+fn an_interrupt_while_a_finger_is_waited_for_leaves_a_question() {
+    let folder = three_frames(support::HAND, "");
+    let mut seat = Seat::at(&folder, TAKE);
+    seat.read_up_to("frame 1: everything is in place and still");
+    seat.interrupt();
+    seat.read_up_to("whether frame 1 has been exposed is still open");
+    assert_eq!(seat.code(), Some(3));
+    let mut seat = Seat::at(&folder, RESUME);
+    seat.read_up_to("has frame 1 been exposed");
+    seat.type_line("yes");
+    for frame in [2, 3] {
+        seat.read_up_to(&format!("frame {frame}: everything is in place and still"));
+        seat.type_line("");
+    }
+    seat.read_up_to("3 frames exposed");
+    assert_eq!(seat.code(), Some(0));
+    let take = folder.path().join("take");
+    assert_eq!(support::of_kind(&take, "done", "slot"), [2, 3]);
+}
+
 #[test]
 fn a_finger_fires_where_nothing_else_does() {
     let folder = three_frames(support::HAND, "");
@@ -346,6 +368,24 @@ fn a_finger_fires_where_nothing_else_does() {
     seat.read_up_to("just Enter");
     seat.type_line("");
     seat.read_up_to("frame 2: everything is in place and still");
+    // Others can look on meanwhile, but not work on it.
+    let other = |arguments: &[&str]| {
+        Command::new(env!("CARGO_BIN_EXE_panestep"))
+            .args(arguments)
+            .current_dir(folder.path())
+            .output()
+            .expect("it runs")
+    };
+    let output = other(&["record", "take", "--format", "csv"]);
+    assert_eq!(output.status.code(), Some(0));
+    let rows = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(rows.contains("\n1,exposed,1,1,,"), "{rows}");
+    assert!(rows.contains("\n2,begun,,0,,,,"), "{rows}");
+    let output = other(RESUME);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(said.contains("another program is working"), "{said}");
+    assert!(said.contains("panestep record take"), "{said}");
     seat.type_line("no");
     seat.read_up_to("stopped before frame 2");
     assert_eq!(seat.code(), Some(3));
