@@ -36,13 +36,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         rayon::current_num_threads()
     );
     let go_on = |_, _| ControlFlow::Continue(());
-    animation::write(
-        &folder,
-        &folder.join("animation.gif"),
-        shot.rate,
-        640,
-        go_on,
-    )?;
+    let frames = animation::frames_in(&folder)?;
+    let paths: Vec<PathBuf> = frames.into_iter().map(|(_, path)| path).collect();
+    animation::write(&paths, &folder.join("animation.gif"), shot.rate, 640, go_on)?;
     strip::write(&folder, &[1, 40, 80, 120], 480, &folder.join("strip.png"))?;
     Ok(())
 }

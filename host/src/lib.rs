@@ -2,13 +2,17 @@
 //!
 //! Data flows one way: [`mod@file`] reads a [`stand`] and a [`shot`]; [`plan`] works out where every
 //! pane must stand and makes a [`schedule`]; [`take`] works through it over a [`link`] to the
-//! boards. [`sim`] is a stand behind the same byte stream, and [`picture`] is what its camera sees.
+//! boards, and to the user's own [`camera`] where no board fires it or its pictures are watched.
+//! [`sim`] is a stand behind the same byte stream, [`picture`] is what its camera
+//! sees, and [`record`] what a take's journal tells afterwards.
 
+pub mod camera;
 pub mod file;
 pub mod link;
 pub mod optics;
 pub mod picture;
 pub mod plan;
+pub mod record;
 pub mod schedule;
 pub mod shot;
 pub mod sim;

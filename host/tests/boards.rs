@@ -19,6 +19,8 @@ use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use tempfile::TempDir;
 
+mod support;
+
 /// Far longer than anything takes on the slowest machine: only a hang gets there.
 const LIMIT: Duration = Duration::from_secs(120);
 
@@ -208,7 +210,11 @@ struct Simulated {
 
 impl Simulated {
     fn new(folder: &Path) -> Self {
-        let mut child = program(folder, &["simulate", "hand.stand.toml"])
+        Self::of(folder, "hand.stand.toml")
+    }
+
+    fn of(folder: &Path, stand: &str) -> Self {
+        let mut child = program(folder, &["simulate", stand])
             .spawn()
             .expect("it runs");
         let mut screen = BufReader::new(child.stderr.take().expect("its words"));
@@ -281,4 +287,38 @@ fn a_take_survives_an_interrupt_and_a_kill_on_a_running_board() {
     assert_eq!(output.status.code(), Some(0), "{said}");
     let slots: Vec<u64> = (1..=FRAMES as u64).collect();
     assert_eq!(done(&take), slots, "{said}");
+}
+
+/// The board only moves; the test's own command takes the pictures, which arrive a while later, in
+/// pieces.
+#[test]
+fn a_command_takes_the_pictures_of_a_stand_on_a_port() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let within = support::CARD.replace("2 s", "60 s");
+    support::write(folder.path(), support::COMMAND, &within, 3);
+    let at = |name: &str| folder.path().join(name);
+    fs::create_dir(at("card")).expect("a folder");
+    for frame in 1..=3 {
+        support::picture(&at(&format!("{frame}.png")), 60 + frame);
+    }
+    support::script(
+        folder.path(),
+        "( sleep 0.2; head -c 40 $1.png >card/$1.png; sleep 0.3; tail -c +41 $1.png >>card/$1.png ) \
+         >/dev/null 2>&1 &",
+    );
+    let simulated = Simulated::of(folder.path(), "stand.toml");
+    let port = ["--port", simulated.port.as_str()];
+    let arguments = ["shoot", "shot.toml", "--take", "take", port[0], port[1]];
+    let output = program(folder.path(), &arguments)
+        .output()
+        .expect("it runs");
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert!(
+        said.contains("3 frames exposed, each exactly once"),
+        "{said}"
+    );
+    let pictures = support::of_kind(&at("take"), "done", "picture");
+    let files: Vec<_> = pictures.iter().map(|picture| &picture["file"]).collect();
+    assert_eq!(files, ["1.png", "2.png", "3.png"]);
 }

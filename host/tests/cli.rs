@@ -7,6 +7,8 @@ use std::process::{Command, Output, Stdio};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use tempfile::TempDir;
 
+mod support;
+
 /// A folder of its own with the small stand and shot in it.
 struct Desk(TempDir);
 
@@ -22,6 +24,13 @@ impl Desk {
                 .join(name);
             fs::copy(from, folder.path().join(name)).expect("the test's files");
         }
+        Self(folder)
+    }
+
+    /// A folder with a stand of one motor, and a shot for it.
+    fn plain(fired: &str, more: &str, frames: u32) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        support::write(folder.path(), fired, more, frames);
         Self(folder)
     }
 
@@ -277,4 +286,374 @@ fn a_reader_that_goes_away_is_no_failure() {
     let output = child.wait_with_output().expect("it ends");
     assert_eq!(output.status.code(), Some(0), "{}", err(&output));
     assert_eq!(err(&output), "");
+}
+
+const TAKE: [&str; 4] = ["shoot", "shot.toml", "--take", "take"];
+
+#[track_caller]
+fn succeeds(output: &Output, words: &[&str]) {
+    let text = err(output);
+    assert_eq!(output.status.code(), Some(0), "{text}");
+    for word in words {
+        assert!(text.contains(word), "{word:?} is missing in: {text}");
+    }
+}
+
+/// Slots that are done, in the journal's order.
+fn slots(desk: &Desk) -> Vec<serde_json::Value> {
+    support::of_kind(&desk.path("take"), "done", "slot")
+}
+
+/// The frames of the intents, in the journal's order.
+fn frames(desk: &Desk) -> Vec<serde_json::Value> {
+    support::of_kind(&desk.path("take"), "intent", "frame")
+}
+
+fn record(desk: &Desk) -> serde_json::Value {
+    let output = desk.run(&["record", "take", "--format", "json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    serde_json::from_slice(&output.stdout).expect("JSON")
+}
+
+#[test]
+fn frames_are_shot_again_gone_back_and_left_out_by_entries() {
+    let desk = Desk::plain(support::BOARD, "", 6);
+    succeeds(&desk.run(&TAKE), &["6 frames exposed, each exactly once"]);
+    let output = desk.run(&["resume", "take", "--again", "2-3", "--again", "6"]);
+    succeeds(
+        &output,
+        &[
+            "frames 2-3: to be shot again",
+            "6 frames exposed, 3 of them more than once",
+        ],
+    );
+    assert_eq!(frames(&desk), [1, 2, 3, 4, 5, 6, 2, 3, 6]);
+
+    // The last two that were exposed; then one of them is left out after all.
+    let output = desk.run(&["resume", "take", "--drop", "6", "--back", "2"]);
+    succeeds(
+        &output,
+        &[
+            "frames 3, 6: to be shot again",
+            "frame 6: left out",
+            "5 frames exposed, 1 left out",
+        ],
+    );
+    assert_eq!(frames(&desk), [1, 2, 3, 4, 5, 6, 2, 3, 6, 3]);
+    assert_eq!(slots(&desk), (1..=10).collect::<Vec<_>>());
+
+    // Nothing was overwritten, and all of it is told.
+    for name in [
+        "0002.png",
+        "0002-2.png",
+        "0003.png",
+        "0003-2.png",
+        "0003-3.png",
+    ] {
+        let picture = desk.path(&format!("take/pictures/frame-{name}"));
+        assert!(picture.is_file(), "{name}");
+    }
+    let told = record(&desk);
+    assert_eq!(told["panestep_record"], 1);
+    assert_eq!(told["exposed"], 5);
+    let row = |frame: usize| &told["rows"][frame - 1];
+    assert_eq!(row(3)["exposures"], 3);
+    assert_eq!(row(3)["slot"], 10);
+    assert_eq!(row(3)["check"], "in place");
+    assert_eq!(row(6)["standing"], "left out");
+    assert_eq!(row(1)["remarks"], serde_json::json!([]));
+
+    // The last pictures of five frames.
+    let file = fs::File::open(desk.path("take/animation.gif")).expect("the animation");
+    let mut decoder = gif::DecodeOptions::new().read_info(file).expect("a GIF");
+    let mut count = 0;
+    while decoder.read_next_frame().expect("a frame").is_some() {
+        count += 1;
+    }
+    assert_eq!(count, 5);
+}
+
+#[test]
+fn two_exposures_of_one_pose_differ_and_the_same_run_has_the_same_files() {
+    let shoot = || {
+        let desk = Desk::plain(support::BOARD, support::CARD, 2);
+        fs::create_dir(desk.path("card")).expect("a folder");
+        succeeds(&desk.run(&TAKE), &["2 frames exposed, each exactly once"]);
+        succeeds(
+            &desk.run(&["resume", "take", "--again", "1-2"]),
+            &["2 frames"],
+        );
+        let read = |number: u32| {
+            let name = format!("card/picture-{number:05}.png");
+            fs::read(desk.path(&name)).expect("the picture")
+        };
+        let pictures = support::of_kind(&desk.path("take"), "done", "picture");
+        assert_eq!(pictures.len(), 4);
+        assert_eq!(pictures[3]["file"], "picture-00004.png");
+        [1, 2, 3, 4].map(read)
+    };
+    let (one, other) = (shoot(), shoot());
+    assert_eq!(one[..2], other[..2]);
+    assert_ne!(one[0], one[2]);
+    assert_ne!(one[1], one[3]);
+}
+
+#[test]
+fn changes_that_cannot_be_are_the_command_lines_fault() {
+    let desk = Desk::plain(support::BOARD, "", 3);
+    fails(
+        &desk.run(&["shoot", "shot.toml", "--only", "2-4"]),
+        2,
+        &["--only 2-4", "no frame 4"],
+    );
+    succeeds(&desk.run(&TAKE), &[]);
+    let before = fs::read(desk.path("take/journal.jsonl")).expect("the journal");
+    for (option, value, words) in [
+        ("--again", "0", &["--again", "12-15"][..]),
+        ("--again", "3-2", &["3-2"]),
+        ("--again", "two", &["two"]),
+        ("--drop", "1-", &["1-"]),
+        (
+            "--drop",
+            "2-4",
+            &["--drop 2-4", "no frame 4", "nothing was moved"],
+        ),
+        ("--back", "0", &["--back"]),
+        ("--back", "4", &["cannot go back by 4"]),
+        ("--take-back", "2", &["no answer about frame 2"]),
+        ("--take-back", "9", &["no frame 9"]),
+    ] {
+        fails(&desk.run(&["resume", "take", option, value]), 2, words);
+    }
+    let after = fs::read(desk.path("take/journal.jsonl")).expect("the journal");
+    assert!(before == after, "the journal was written to");
+}
+
+#[test]
+fn a_take_of_some_frames_leaves_the_others_out() {
+    let desk = Desk::plain(support::BOARD, "", 8);
+    let only = ["--only", "3-4", "--only", "7"];
+    succeeds(
+        &desk.run(&[&TAKE[..], &only[..]].concat()),
+        &["3 frames exposed, 5 left out, each exactly once"],
+    );
+    assert_eq!(frames(&desk), [3, 4, 7]);
+    // One of the others is wanted after all.
+    succeeds(
+        &desk.run(&["resume", "take", "--again", "5"]),
+        &["4 frames exposed"],
+    );
+    assert_eq!(frames(&desk), [3, 4, 7, 5]);
+}
+
+#[test]
+fn a_changed_plan_is_refused_with_what_differs() {
+    let desk = Desk::plain(support::BOARD, "", 3);
+    succeeds(&desk.run(&TAKE), &[]);
+    let before = fs::read(desk.path("take/journal.jsonl")).expect("the journal");
+    // What it was begun from may change as it likes.
+    desk.edit("shot.toml", "\"0.02 m\"", "\"0.01 m\"");
+    succeeds(&desk.run(&["resume", "take", "--again", "1"]), &[]);
+    let before_edit = fs::read(desk.path("take/journal.jsonl")).expect("the journal");
+    assert!(before_edit.len() > before.len());
+    // The take's own copy may not.
+    desk.edit("take/shot.toml", "\"0.02 m\"", "\"0.01 m\"");
+    let output = desk.run(&["resume", "take", "--again", "1"]);
+    fails(
+        &output,
+        2,
+        &[
+            "another plan",
+            "quay east, position at frame",
+            "nothing was moved",
+            "back as they were",
+        ],
+    );
+    fs::remove_file(desk.path("take/schedule.json")).expect("removed");
+    let output = desk.run(&["resume", "take"]);
+    fails(&output, 2, &["another plan", "schedule.json"]);
+    let after = fs::read(desk.path("take/journal.jsonl")).expect("the journal");
+    assert!(before_edit == after, "the journal was written to");
+}
+
+#[test]
+fn what_the_stand_names_has_to_be_there_before_a_take_is_begun() {
+    let desk = Desk::plain(support::BOARD, support::CARD, 3);
+    fails(
+        &desk.run(&TAKE),
+        1,
+        &[
+            "pictures arrive in",
+            "card",
+            "nothing was moved",
+            "make the folder",
+        ],
+    );
+    assert!(!desk.path("take").exists());
+
+    let desk = Desk::plain(support::COMMAND, "", 3);
+    fails(
+        &desk.run(&TAKE),
+        1,
+        &["there is no ./photograph", "nothing was moved"],
+    );
+    fs::write(desk.path("photograph"), "#!/bin/sh\n").expect("written");
+    fails(&desk.run(&TAKE), 1, &["chmod"]);
+    assert!(!desk.path("take").exists());
+    // Nobody fires in a rehearsal.
+    succeeds(
+        &desk.run(&["rehearse", "shot.toml"]),
+        &["nothing was exposed"],
+    );
+}
+
+#[test]
+fn a_command_that_is_nowhere_ends_the_take_which_goes_on_once_it_is_there() {
+    let fired = support::COMMAND.replace("./photograph", "photograph");
+    let desk = Desk::plain(&fired, "", 3);
+    let output = desk.run(&TAKE);
+    fails(
+        &output,
+        1,
+        &[
+            "frame 1",
+            "no program photograph on the search path",
+            "panestep resume take",
+        ],
+    );
+    assert!(slots(&desk).is_empty());
+
+    support::script(&desk.path(""), "echo $1 >>fired; pwd >>where");
+    let paths = format!(
+        "{}:{}",
+        desk.path("").display(),
+        std::env::var("PATH").unwrap_or_default()
+    );
+    let output = desk
+        .command(&["resume", "take"])
+        .env("PATH", paths)
+        .output()
+        .expect("it runs");
+    succeeds(&output, &["3 frames exposed"]);
+    let fired = fs::read_to_string(desk.path("fired")).expect("written");
+    assert_eq!(fired, "1\n2\n3\n");
+    assert_eq!(slots(&desk), [1, 2, 3]);
+}
+
+#[test]
+fn a_record_comes_in_three_formats_and_from_a_journal_that_is_not_sound() {
+    let desk = Desk::plain(support::BOARD, support::CARD, 4);
+    fails(&desk.run(&["record", "take"]), 2, &["holds no take"]);
+    fs::create_dir(desk.path("card")).expect("a folder");
+    succeeds(&desk.run(&TAKE), &["panestep record take"]);
+    let told = record(&desk);
+    let row = &told["rows"][2];
+    assert_eq!(row["frame"], 3);
+    assert_eq!(row["standing"], "exposed");
+    assert_eq!(row["picture"], "picture-00003.png");
+    let at: jiff::Timestamp = row["at"]
+        .as_str()
+        .expect("a time")
+        .parse()
+        .expect("RFC 3339");
+    assert!(at > jiff::Timestamp::UNIX_EPOCH);
+
+    let csv = desk.run(&["record", "take", "--format", "csv"]);
+    let text = out(&csv);
+    let mut lines = text.lines();
+    let head = "frame,standing,slot,exposures,picture,at,check,remarks";
+    assert_eq!(lines.next(), Some(head));
+    let first = lines.next().expect("a line");
+    assert!(
+        first.starts_with("1,exposed,1,1,picture-00001.png,2"),
+        "{first}"
+    );
+    assert!(first.ends_with(",in place,"), "{first}");
+    assert_eq!(lines.count(), 3);
+
+    let table = desk.run(&["record", "take"]);
+    assert!(out(&table).contains("picture-00004.png"), "{}", out(&table));
+    succeeds(&table, &["4 of 4 frames exposed, finished"]);
+
+    // A torn last line: all before it counts.
+    let journal = desk.path("take/journal.jsonl");
+    let whole = fs::read(&journal).expect("the journal");
+    let text = String::from_utf8(whole.clone()).expect("text");
+    let last_done = text.rfind("\"done\"").expect("the last frame's");
+    fs::write(&journal, &whole[..last_done]).expect("written");
+    let output = desk.run(&["record", "take"]);
+    succeeds(
+        &output,
+        &[
+            "3 of 4 frames exposed",
+            "frame 4 is not known yet",
+            "is not whole",
+        ],
+    );
+    assert!(out(&output).contains("begun"), "{}", out(&output));
+
+    // Damage within: all before it is shown, and what is missing can go into a new take.
+    let damaged = text.replacen("\"slot\":3,", "\"slot\":7,", 1);
+    assert_ne!(damaged, text);
+    fs::write(&journal, damaged).expect("written");
+    let output = desk.run(&["record", "take"]);
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    for word in ["damaged", "shoot SHOT --only 3-4", "2 of 4 frames exposed"] {
+        assert!(err(&output).contains(word), "{word:?}: {}", err(&output));
+    }
+    assert_eq!(out(&output).lines().count(), 5, "{}", out(&output));
+    fails(
+        &desk.run(&["resume", "take"]),
+        1,
+        &[
+            "damaged",
+            "nothing was moved",
+            "panestep record take",
+            "--only FRAMES",
+        ],
+    );
+    fs::write(&journal, "no journal").expect("written");
+    fails(&desk.run(&["record", "take"]), 1, &["never began"]);
+}
+
+/// A limit on the size of files stands for a disk that is full: an ordinary user can set one.
+#[test]
+fn a_disk_that_is_full_stops_the_take_and_it_goes_on_when_there_is_room() {
+    let desk = Desk::plain(support::BOARD, "", 40);
+    // Blocks of 512 bytes (POSIX, ulimit); the signal that goes with the limit is ignored, so that
+    // writes fail as on a full disk.
+    let output = Command::new("sh")
+        .args(["-c", "ulimit -f 16 && trap '' XFSZ && exec \"$@\"", "sh"])
+        .arg(env!("CARGO_BIN_EXE_panestep"))
+        .args(TAKE)
+        .arg("--without-pictures")
+        .current_dir(desk.path(""))
+        .stdin(Stdio::null())
+        .output()
+        .expect("it runs");
+    fails(
+        &output,
+        1,
+        &[
+            "cannot write the journal",
+            "room on the disk",
+            "panestep resume take",
+        ],
+    );
+    let done = slots(&desk).len();
+    assert!((3..40).contains(&done), "{done} frames");
+
+    // It may have stopped with an exposure open: the simulated board is a new one, so a person has
+    // to say. The release closed before the record failed.
+    fs::write(desk.path("typed"), "yes\n").expect("a file");
+    let output = desk
+        .command(&["resume", "take", "--without-pictures"])
+        .stdin(fs::File::open(desk.path("typed")).expect("the answer"))
+        .output()
+        .expect("it runs");
+    succeeds(&output, &["40 frames exposed"]);
+    let told = record(&desk);
+    for row in told["rows"].as_array().expect("rows") {
+        assert_eq!(row["exposures"], 1, "{row}");
+    }
 }

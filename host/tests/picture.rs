@@ -6,7 +6,9 @@ use std::time::Duration;
 
 use image::{ImageBuffer, Luma, Rgb, RgbImage, Rgba, RgbaImage};
 use panestep::optics;
-use panestep::picture::{PictureError, Scene, animation, frame_name, strip, write_png};
+use panestep::picture::{
+    PictureError, Scene, animation, exposure_name, frame_name, strip, write_png,
+};
 use panestep::shot::{Distance, Layer, Shot, Viewer};
 use panestep::stand::{
     BoardId, Face, Lens, Level, LevelId, Pane, Picture, Release, Shutter, Stand, StandPose,
@@ -365,8 +367,19 @@ fn an_animation_and_a_strip_come_from_the_numbered_frames() {
         });
         write_png(&picture, &folder.path().join(frame_name(frame))).unwrap();
     }
+    // Frame 3 was exposed three times: the last one counts.
+    let spoilt = RgbImage::from_pixel(96, 54, Rgb([255, 0, 0]));
+    let third = folder.path().join(exposure_name(3, 3));
+    std::fs::rename(folder.path().join(frame_name(3)), third).unwrap();
+    for exposure in [1, 2] {
+        write_png(&spoilt, &folder.path().join(exposure_name(3, exposure))).unwrap();
+    }
+    let there = animation::frames_in(folder.path()).unwrap();
+    let paths: Vec<_> = there.iter().map(|(_, path)| path.clone()).collect();
+    assert!(there.iter().map(|(frame, _)| *frame).eq(1..=5));
+    assert!(paths[2].ends_with("frame-0003-3.png"));
     let gif = folder.path().join("animation.gif");
-    let stopped = animation::write(folder.path(), &gif, 24.0, 48, |done, _| {
+    let stopped = animation::write(&paths, &gif, 24.0, 48, |done, _| {
         if done < 7 {
             ControlFlow::Continue(())
         } else {
@@ -374,11 +387,8 @@ fn an_animation_and_a_strip_come_from_the_numbered_frames() {
         }
     });
     assert!(matches!(stopped, Err(PictureError::Interrupted)));
-    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 5);
-    animation::write(folder.path(), &gif, 24.0, 48, |_, _| {
-        ControlFlow::Continue(())
-    })
-    .unwrap();
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 7);
+    animation::write(&paths, &gif, 24.0, 48, |_, _| ControlFlow::Continue(())).unwrap();
     let mut options = gif::DecodeOptions::new();
     options.set_color_output(gif::ColorOutput::Indexed);
     let mut decoder = options

@@ -3,8 +3,11 @@
 mod args;
 mod failure;
 mod interrupt;
+mod job;
+mod outside;
 mod people;
 mod plan;
+mod record;
 mod rig;
 mod screen;
 mod simulate;
@@ -24,6 +27,7 @@ pub(crate) fn main() -> ExitCode {
         args::Command::Shoot(typed) => take::shoot(typed),
         args::Command::Rehearse(typed) => take::rehearse(typed),
         args::Command::Resume(typed) => take::resume(typed),
+        args::Command::Record(typed) => record::record(typed),
         args::Command::Simulate(typed) => simulate::simulate(typed),
     };
     match result {

@@ -13,8 +13,9 @@ use panestep::take::{
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 
+use super::rig::Shutter;
 use super::rig::{self, Rig};
-use super::screen::{self, say};
+use super::screen::{self, aside, say};
 
 /// Shows a run's progress.
 pub(crate) struct Onlooker {
@@ -46,65 +47,65 @@ impl Watch for Onlooker {
     fn see(&mut self, progress: &take::Progress<'_>) {
         match *progress {
             take::Progress::Connected { board } => {
-                self.progress.say(&format!("board {board} answers"));
+                say(&format!("board {board} answers"));
             }
             take::Progress::Homing {
                 axis,
                 number: (number, all),
             } => {
-                self.progress
-                    .say(&format!("homing {axis} ({number} of {all})"));
+                say(&format!("homing {axis} ({number} of {all})"));
             }
             take::Progress::Checking {
                 axis,
                 number: (number, all),
             } => {
-                self.progress
-                    .say(&format!("home check of {axis} ({number} of {all})"));
+                say(&format!("home check of {axis} ({number} of {all})"));
             }
-            take::Progress::Checked { frames } => self.progress.say(&format!(
+            take::Progress::Checked { frames } => say(&format!(
                 "every axis is where it is counted; {frames} frames checked"
             )),
-            take::Progress::Doubted { drift, frames } => {
-                self.progress.say(&doubt(drift, frames));
-            }
-            take::Progress::Unchecked { axis, frames } => self.progress.say(&format!(
+            // Where frames are in doubt, the question about them says why.
+            take::Progress::Doubted { drift, frames: [] } => say(&doubt(drift, &[])),
+            take::Progress::Unchecked { axis, frames } => say(&format!(
                 "warning: {axis} has lost its count, so that whether it was in its place for \
                  {} cannot be checked any more",
                 listed(frames)
             )),
             take::Progress::Changed { what, frames } => {
-                self.progress.say(&format!("{}: {what}", listed(frames)));
+                say(&format!("{}: {what}", listed(frames)));
             }
-            take::Progress::Strangers { pictures } => self.progress.say(&format!(
+            take::Progress::Strangers { pictures } => say(&format!(
                 "in the pictures' folder there lie already, of no exposure of this take: {}",
                 pictures.join(", ")
             )),
             take::Progress::Exposing { frame } => self.frame.set(frame),
             take::Progress::Frame {
                 done,
+                frames,
                 elapsed,
                 left,
                 ..
             } => {
-                if std::mem::take(&mut self.first) {
-                    // The first frame's time says nothing yet about the others'.
-                    self.progress.at(u64::from(done), "");
-                    return;
-                }
-                let message = format!(
-                    "{} gone, about {} left",
-                    screen::clock_time(elapsed),
-                    screen::clock_time(left)
-                );
-                self.progress.at(u64::from(done), &message);
+                // The first frame's time says nothing yet about the others'.
+                let message = if std::mem::take(&mut self.first) {
+                    String::new()
+                } else {
+                    format!(
+                        "{} gone, about {} left",
+                        screen::clock_time(elapsed),
+                        screen::clock_time(left)
+                    )
+                };
+                self.progress
+                    .of(u64::from(done), u64::from(frames), &message);
             }
             take::Progress::Moving { frame } if std::mem::take(&mut self.starting) => {
-                self.progress.say(&format!(
+                say(&format!(
                     "every axis knows where it is; moving to frame {frame}"
                 ));
             }
-            take::Progress::Homed { .. }
+            take::Progress::Doubted { .. }
+            | take::Progress::Homed { .. }
             | take::Progress::Moving { .. }
             | take::Progress::Arrived { .. } => {}
         }
@@ -150,6 +151,10 @@ pub(crate) struct Desk<'a> {
     stand: &'a Stand,
     rig: &'a Rig,
     stop: &'a AtomicBool,
+    /// A simulated camera under the person's finger.
+    shutter: Option<Shutter>,
+    /// How to go on with the take, where there is one.
+    resume: String,
     /// What has been typed beyond the lines that were taken.
     typed: Vec<u8>,
 }
@@ -160,8 +165,22 @@ impl<'a> Desk<'a> {
             stand,
             rig,
             stop,
+            shutter: None,
+            resume: String::new(),
             typed: Vec::new(),
         }
+    }
+
+    /// Photographs by this where a finger presses a simulated camera's release.
+    pub(crate) fn with_shutter(mut self, shutter: Option<Shutter>) -> Self {
+        self.shutter = shutter;
+        self
+    }
+
+    /// Says this where it has to say how to go on.
+    pub(crate) fn with_resume(mut self, resume: &str) -> Self {
+        resume.clone_into(&mut self.resume);
+        self
     }
 
     /// The next line typed; none at the end of the input or after Ctrl-C.
@@ -200,8 +219,8 @@ impl<'a> Desk<'a> {
     }
 }
 
-impl Person for Desk<'_> {
-    fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
+impl Desk<'_> {
+    fn ask_reading(&mut self, request: &HandRequest<'_>) -> Option<f64> {
         let HandRequest {
             frame,
             of,
@@ -260,18 +279,10 @@ impl Person for Desk<'_> {
         Some(read)
     }
 
-    fn exposed(&mut self, question: &Question) -> Option<bool> {
-        say(&format!(
-            "frame {}: {}",
-            question.frame,
-            question.known.sentence()
-        ));
+    /// A question that is answered with yes or no; none to stop.
+    fn yes_or_no(&mut self, question: &str) -> Option<bool> {
         loop {
-            say(&format!(
-                "  has frame {} been exposed, once and whole? Look at the camera's last picture. \
-                 yes, no, or nothing to stop here:",
-                question.frame
-            ));
+            say(question);
             match self.line()?.to_lowercase().as_str() {
                 "yes" | "y" => return Some(true),
                 "no" | "n" => return Some(false),
@@ -281,29 +292,79 @@ impl Person for Desk<'_> {
         }
     }
 
-    fn fire(&mut self, frame: u32) -> Option<bool> {
-        say(&format!(
-            "frame {frame}: everything is in place and still. Press the camera's release once, \
-             wait until the exposure is over, then press Enter here; or type no to stop"
-        ));
-        self.line().map(|line| line.is_empty())
+    fn ask_exposed(&mut self, question: &Question) -> Option<bool> {
+        let Question { frame, .. } = *question;
+        say(&format!("frame {frame}: {}", question.known.sentence()));
+        match (&self.stand.arrival, question.pictures.as_slice()) {
+            (None, _) => {}
+            (Some(arrival), []) => say(&format!("  no new picture lies in {}", arrival.folder)),
+            (Some(arrival), pictures) => say(&format!(
+                "  new in {}: {}",
+                arrival.folder,
+                pictures.join(", ")
+            )),
+        }
+        let answer = self.yes_or_no(&format!(
+            "  has frame {frame} been exposed, once and whole? Look at the camera's last picture. \
+             yes, no (it is exposed anew), or nothing to stop here:"
+        ))?;
+        if !self.resume.is_empty() {
+            say(&format!(
+                "  noted; should that turn out to be wrong: {} --take-back {frame}",
+                self.resume
+            ));
+        }
+        Some(answer)
     }
 
-    fn again(&mut self, suspects: &Suspects) -> Option<bool> {
+    fn ask_finger(&mut self, frame: u32) -> Option<bool> {
+        say(&format!(
+            "frame {frame}: everything is in place and still. Press the camera's release once, and \
+             press Enter here when the exposure is over; or leave the release alone and type no to \
+             stop:"
+        ));
+        loop {
+            match self.line()?.to_lowercase().as_str() {
+                "" => break,
+                "no" | "n" => return Some(false),
+                _ => say("  just Enter where it has been pressed, or no where it has not:"),
+            }
+        }
+        if let (Rig::Simulated(simulated), Some(shutter)) = (self.rig, &self.shutter)
+            && let Err(error) = shutter(&simulated.pose())
+        {
+            say(&format!(
+                "  the simulated camera's picture is lost: {error}"
+            ));
+        }
+        Some(true)
+    }
+
+    fn ask_again(&mut self, suspects: &Suspects) -> Option<bool> {
         for drift in &suspects.drifts {
             say(&doubt(drift, &suspects.frames));
         }
-        loop {
-            say(&format!(
-                "  shoot {} again? yes, no (they are kept as they are), or nothing to stop here:",
-                listed(&suspects.frames)
-            ));
-            match self.line()?.to_lowercase().as_str() {
-                "yes" | "y" => return Some(true),
-                "no" | "n" => return Some(false),
-                "" => return None,
-                _ => say("  please type yes or no"),
-            }
-        }
+        self.yes_or_no(&format!(
+            "  shoot {} again? yes, no (they are kept as they are), or nothing to stop here:",
+            listed(&suspects.frames)
+        ))
+    }
+}
+
+impl Person for Desk<'_> {
+    fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
+        aside(|| self.ask_reading(request))
+    }
+
+    fn exposed(&mut self, question: &Question) -> Option<bool> {
+        aside(|| self.ask_exposed(question))
+    }
+
+    fn fire(&mut self, frame: u32) -> Option<bool> {
+        aside(|| self.ask_finger(frame))
+    }
+
+    fn again(&mut self, suspects: &Suspects) -> Option<bool> {
+        aside(|| self.ask_again(suspects))
     }
 }

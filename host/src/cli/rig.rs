@@ -10,7 +10,7 @@ use panestep::link::{Clock, Link, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
-use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand};
+use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand, StandPose};
 use panestep::take::{Boards, TakeError};
 
 use super::screen::Progress;
@@ -25,11 +25,13 @@ pub(crate) enum Rig {
 }
 
 impl Rig {
-    /// Finds out where the boards are; opens nothing.
+    /// Finds out where the boards are; opens nothing. `past` is how much has happened to the take
+    /// before: a simulated stand is another one each time, as boards that have been off are.
     pub(crate) fn new(
         stand: &Stand,
         ports: &args::Ports,
         simulated: &args::Simulated,
+        past: u64,
     ) -> Result<Self, Failure> {
         for (board, _) in &ports.ports {
             if !stand.boards.iter().any(|known| known.name == *board) {
@@ -61,7 +63,7 @@ impl Rig {
         let real = serial.iter().flatten().count();
         if real == 0 {
             let options = Options {
-                seed: simulated.seed,
+                seed: simulated.seed.wrapping_add(past << 32),
                 ..Options::default()
             };
             return Ok(Self::Simulated(SimulatedStand::new(stand, &options)));
@@ -172,36 +174,60 @@ pub(crate) fn scene(stand: &Stand, shot: &Shot) -> Result<Scene, Failure> {
     scene
 }
 
-/// Lets a simulated camera photograph a scene; `name` gives the file for an exposure by its number.
-pub(crate) fn photograph(
-    simulated: &SimulatedStand,
+/// A simulated camera: photographs the stand as it is.
+pub(crate) type Shutter = Rc<dyn Fn(&StandPose) -> io::Result<()>>;
+
+/// A simulated camera for a scene; `file` gives each photograph's file.
+pub(crate) fn shutter(
     stand: &Stand,
     scene: Scene,
-    name: impl Fn(u32) -> PathBuf + 'static,
-) {
+    file: impl Fn() -> io::Result<PathBuf> + 'static,
+) -> Shutter {
     let size = (stand.lens.picture.columns, stand.lens.picture.rows);
-    simulated.on_exposure(move |pose, number| {
-        picture::write_png(&scene.photograph(pose, size), &name(number)).map_err(io::Error::other)
-    });
+    Rc::new(move |pose| {
+        let file = file()?;
+        let mut picture = scene.photograph(pose, size);
+        picture::add_noise(&mut picture, number_of(&file));
+        picture::write_png(&picture, &file).map_err(io::Error::other)
+    })
 }
 
-/// The frame's own name in a folder, or where there is such a picture already, one beside it: no
-/// picture is ever overwritten.
+/// Lets the simulated stand's release fire a simulated camera.
+pub(crate) fn wire(simulated: &SimulatedStand, shutter: &Shutter) {
+    let shutter = Rc::clone(shutter);
+    simulated.on_exposure(move |pose, _| shutter(pose));
+}
+
+/// A number that follows from a photograph's name: no two of a take have the same noise, and the
+/// same run has the same files.
+fn number_of(file: &Path) -> u64 {
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    // FNV-1a (draft-eastlake-fnv).
+    name.bytes().fold(0xCBF2_9CE4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3)
+    })
+}
+
+/// A frame's picture in a take's folder: no picture is ever overwritten, later exposures of the
+/// frame have their number in their name.
 pub(crate) fn picture_of_frame(folder: &Path, frame: u32) -> PathBuf {
-    let name = picture::frame_name(frame);
-    let stem = name.strip_suffix(".png").unwrap_or(&name);
-    let again = (2u32..).map(|again| folder.join(format!("{stem}-again-{again}.png")));
-    first_free(std::iter::once(folder.join(&name)).chain(again))
-}
-
-/// The next picture's name for a camera that knows no frames and counts on.
-pub(crate) fn picture_of_camera(folder: &Path, number: u32) -> PathBuf {
-    first_free((number..).map(|number| folder.join(picture::frame_name(number))))
-}
-
-fn first_free(mut paths: impl Iterator<Item = PathBuf>) -> PathBuf {
     // The rows that are asked for do not end.
-    paths
+    (1..)
+        .map(|exposure| folder.join(picture::exposure_name(frame, exposure)))
         .find(|path| path.symlink_metadata().is_err())
         .unwrap_or_default()
+}
+
+/// The next picture on a camera's card, which knows no frames and counts on.
+pub(crate) fn picture_of_camera(folder: &Path) -> io::Result<PathBuf> {
+    let mut last = 0;
+    for entry in std::fs::read_dir(folder)? {
+        let name = entry?.file_name();
+        let number = name
+            .to_str()
+            .and_then(|name| name.strip_prefix("picture-")?.split('.').next())
+            .and_then(|digits| digits.parse::<u32>().ok());
+        last = last.max(number.unwrap_or(0));
+    }
+    Ok(folder.join(format!("picture-{:05}.png", last.saturating_add(1))))
 }

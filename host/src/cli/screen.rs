@@ -1,13 +1,48 @@
 //! Standard error, for people: lines, a bar where there is a terminal, times of day.
 
 use std::io::{self, IsTerminal, Write};
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+/// The bar that is on the terminal now.
+static BAR: Mutex<Option<ProgressBar>> = Mutex::new(None);
+
+fn put_bar(bar: Option<ProgressBar>) -> Option<ProgressBar> {
+    let mut now = BAR.lock().unwrap_or_else(PoisonError::into_inner);
+    std::mem::replace(&mut now, bar)
+}
+
 /// Says a line. A screen that has gone away is no reason to stop.
 pub(crate) fn say(line: &str) {
-    let _ = writeln!(io::stderr().lock(), "{line}");
+    aside(|| {
+        let _ = writeln!(io::stderr().lock(), "{line}");
+    });
+}
+
+/// Does something with the bar out of the way, such as a talk with a person.
+pub(crate) fn aside<T>(what: impl FnOnce() -> T) -> T {
+    match put_bar(None) {
+        Some(bar) => {
+            let result = bar.suspend(what);
+            put_bar(Some(bar));
+            result
+        }
+        None => what(),
+    }
+}
+
+/// Says what is waited for: beside the bar, or where there is none, on a line.
+pub(crate) fn waiting(what: &str) {
+    match put_bar(None) {
+        Some(bar) => {
+            bar.set_message(what.to_owned());
+            bar.tick();
+            put_bar(Some(bar));
+        }
+        None => say(what),
+    }
 }
 
 /// Whether messages may have colour: a terminal, and nobody asked for none (no-color.org).
@@ -59,6 +94,9 @@ impl Progress {
             bar.set_style(style);
         }
         bar.set_prefix(what);
+        if terminal {
+            put_bar(Some(bar.clone()));
+        }
         Self {
             bar,
             what,
@@ -81,22 +119,14 @@ impl Progress {
     }
 
     /// So many of so many are done.
-    pub(crate) fn of(&mut self, done: u64, length: u64) {
+    pub(crate) fn of(&mut self, done: u64, length: u64, message: &str) {
         self.bar.set_length(length);
-        self.at(done, "");
-    }
-
-    /// Says a line above the bar.
-    pub(crate) fn say(&self, line: &str) {
-        if self.terminal {
-            self.bar.suspend(|| say(line));
-        } else {
-            say(line);
-        }
+        self.at(done, message);
     }
 
     /// Takes the bar away.
     pub(crate) fn done(self) {
+        put_bar(None);
         self.bar.finish_and_clear();
     }
 }

@@ -28,9 +28,8 @@ pub(crate) fn simulate(typed: &args::Simulate) -> Result<(), Failure> {
             .map_err(|error| Failure::could_not(format!("{}: {error}", pictures.display())))?;
         let scene = rig::scene(&stand, &shot)?;
         let folder = pictures.clone();
-        rig::photograph(&simulated, &stand, scene, move |number| {
-            rig::picture_of_camera(&folder, number)
-        });
+        let shutter = rig::shutter(&stand, scene, move || rig::picture_of_camera(&folder));
+        rig::wire(&simulated, &shutter);
     }
     let mut terminals = Terminals::open(&simulated)
         .map_err(|error| Failure::could_not(format!("no pseudo-terminal: {error}")))?;

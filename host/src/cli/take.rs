@@ -1,34 +1,35 @@
 //! `panestep shoot`, `rehearse` and `resume`.
 
-use std::cell::Cell;
+use std::collections::BTreeSet;
 use std::fs;
-use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
-use panestep::picture::{Scene, animation};
+use panestep::picture::Scene;
 use panestep::plan::times;
-use panestep::schedule::Schedule;
+use panestep::schedule::{Schedule, differences};
 use panestep::shot::Shot;
-use panestep::stand::Stand;
+use panestep::stand::{Release, Stand};
 use panestep::take::{
-    self, Ending, Files, Folder, FolderError, Journal, Outcome, Stage, TakeError,
+    self, Edit, Ending, Files, Folder, FolderError, Outcome, Span, Stage, TakeError, TakeState,
 };
 use panestep_protocol::ShotId;
 
+use super::job::Job;
+use super::outside::Outside;
 use super::people::{Desk, Onlooker};
 use super::rig::{self, Rig};
-use super::screen::{Progress, say};
+use super::screen::say;
 use super::{Failure, args, interrupt, plan};
 
-/// Width of a take's animation, pixels: a preview, not the pictures.
-const ANIMATION_WIDTH: u32 = 640;
+/// Most differences between two plans that are shown.
+const DIFFERENCES: usize = 12;
 
 /// Photographs a shot.
 pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let planned = plan::planned(&typed.shot, &stand, &shot)?;
+    let edits = left_out(&typed.only, shot.frames)?;
     let path = typed
         .take
         .clone()
@@ -36,29 +37,25 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     if path.symlink_metadata().is_ok() {
         return Err(folder_failure(&FolderError::Exists { path }));
     }
-    let rig = Rig::new(&stand, &typed.ports, &typed.simulated)?;
+    let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
+    let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
+    let base = folder_of(&stand_path)?;
+    let outside = Outside::new(&stand, &rig, &base)?;
     rig.greet(&stand)?;
-    let scene = wants_pictures(&rig, &typed.simulated)
-        .then(|| rig::scene(&stand, &shot))
-        .transpose()?;
+    let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     let time =
         times::times(planned.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
     plan::summary(&shot, &planned, &time);
-    if rig.is_simulated() {
-        say(
-            "the stand is simulated: its own clock runs faster than yours, and the times are by its clock",
-        );
-    }
+    say_simulated(&stand, &rig);
     let schedule = planned.into_schedule();
 
-    let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     let (folder, journal) = Folder::create(
         &path,
         &Files {
             stand: &stand_text,
             shot: &shot_text,
             art: &folder_of(&typed.shot)?,
-            base: &folder_of(&stand_path)?,
+            base: &base,
         },
         &schedule,
         new_shot()?,
@@ -66,23 +63,58 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     )
     .map_err(|error| folder_failure(&error))?;
     say(&format!("the take is in {}", folder.path().display()));
-    run(
-        &Job {
-            stand,
-            shot,
-            schedule,
-            rig,
-            folder,
-        },
-        scene,
-        journal,
-    )
+    let resume = resume_command(&folder, &typed.ports, &typed.simulated);
+    Job {
+        stand,
+        shot,
+        schedule,
+        rig,
+        folder,
+        base,
+        resume,
+    }
+    .run(outside, scene, journal, &edits)
+}
+
+/// Everything but the frames that are wanted.
+fn left_out(only: &[Span], frames: u32) -> Result<Vec<Edit>, Failure> {
+    let wanted: BTreeSet<u32> = within("--only", only, frames)?
+        .iter()
+        .flat_map(|span| span.frames())
+        .collect();
+    if wanted.is_empty() {
+        return Ok(Vec::new());
+    }
+    let rest = (1..=frames).filter(|frame| !wanted.contains(frame));
+    Ok(Span::of(rest).into_iter().map(Edit::Drop).collect())
+}
+
+/// Spans that were typed, where all their frames are there.
+fn within<'a>(option: &str, spans: &'a [Span], frames: u32) -> Result<&'a [Span], Failure> {
+    match spans.iter().find(|span| span.last() > frames) {
+        Some(span) => Err(Failure::wrong(format!(
+            "{option} {span}: there is no frame {}, the shot has {frames}",
+            span.last()
+        ))
+        .hint("nothing was moved or changed")),
+        None => Ok(spans),
+    }
+}
+
+fn edits(typed: &args::Resume, frames: u32) -> Result<Vec<Edit>, Failure> {
+    let again = within("--again", &typed.again, frames)?;
+    let drop = within("--drop", &typed.drop, frames)?;
+    let mut edits: Vec<Edit> = again.iter().copied().map(Edit::Again).collect();
+    edits.extend(typed.back.map(Edit::Back));
+    edits.extend(drop.iter().copied().map(Edit::Drop));
+    edits.extend(typed.take_back.map(Edit::TakeBack));
+    Ok(edits)
 }
 
 /// Goes on with a take.
 pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     let (folder, journal) = Folder::open(&typed.take, Box::new(jiff::Timestamp::now))
-        .map_err(|error| folder_failure(&error).hint("nothing was moved"))?;
+        .map_err(|error| not_opened(&error, &typed.take))?;
     let read = |path: PathBuf| {
         fs::read_to_string(&path)
             .map(|text| (path.display().to_string(), text))
@@ -92,40 +124,141 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     let (shot_name, shot_text) = read(folder.shot())?;
     let stand = panestep::file::read_stand_text(&stand_name, &stand_text)
         .map_err(|problems| plan::file_failure(&problems))?;
-    let art = PathBuf::from(&journal.state().art);
+    let state = journal.state();
+    let art = PathBuf::from(&state.art);
     let shot = panestep::file::read_shot_text(&shot_name, &shot_text, &stand, &art)
         .map_err(|problems| plan::file_failure(&problems))?;
-    let planned = plan::planned(&folder.shot(), &stand, &shot)?;
-    let rig = Rig::new(&stand, &typed.ports, &typed.simulated)?;
-    let scene = wants_pictures(&rig, &typed.simulated)
-        .then(|| rig::scene(&stand, &shot))
-        .transpose()?;
-    let schedule = planned.into_schedule();
-    match journal.state().next_frame() {
-        Some(frame) => say(&format!(
+    let schedule = plan::planned(&folder.shot(), &stand, &shot)?.into_schedule();
+    same_plan(&folder, state, &schedule)?;
+    let edits = edits(typed, state.frames)?;
+    let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
+    let base = match state.base.as_str() {
+        // A journal of before the stand's folder was kept.
+        "" => folder.path().to_owned(),
+        base => PathBuf::from(base),
+    };
+    let outside = Outside::new(&stand, &rig, &base)?;
+    let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
+    match (state.next_frame(), state.open) {
+        _ if !edits.is_empty() => {}
+        (_, Some(open)) => say(&format!(
+            "frame {} was begun, and what became of it is not known yet",
+            open.frame
+        )),
+        (Some(frame), None) => say(&format!(
             "going on with frame {frame} of {}",
             schedule.frames
         )),
-        None => say("every frame of this take is exposed already"),
+        (None, None) => say("every frame of this take is exposed already, or left out"),
     }
-    run(
-        &Job {
-            stand,
-            shot,
-            schedule,
-            rig,
-            folder,
-        },
-        scene,
-        journal,
+    say_simulated(&stand, &rig);
+    let resume = resume_command(&folder, &typed.ports, &typed.simulated);
+    Job {
+        stand,
+        shot,
+        schedule,
+        rig,
+        folder,
+        base,
+        resume,
+    }
+    .run(outside, scene, journal, &edits)
+}
+
+/// A take goes on with the plan that it began with, or not at all.
+fn same_plan(folder: &Folder, state: &TakeState, now: &Schedule) -> Result<(), Failure> {
+    if take::fingerprint(now) == state.schedule {
+        return Ok(());
+    }
+    let what = "the take began with another plan than its own copies of stand and shot give now: \
+                they have been changed, or this program works it out otherwise; nothing was moved";
+    let differences = match folder.schedule() {
+        Ok(began) if take::fingerprint(&began) == state.schedule => {
+            let found = differences(&began, now);
+            let mut text = String::new();
+            for difference in found.iter().take(DIFFERENCES) {
+                text.push_str("\n  ");
+                text.push_str(difference);
+            }
+            if found.len() > DIFFERENCES {
+                text.push_str(&format!("\n  and {} more", found.len() - DIFFERENCES));
+            }
+            text
+        }
+        Ok(_) => "\n  its copy of that plan, schedule.json, is not the one it began with either"
+            .to_owned(),
+        Err(error) => format!("\n  what differs cannot be shown: {error}"),
+    };
+    Err(
+        Failure::wrong(format!("{what}\n{differences}")).hint(format!(
+            "put stand.toml and shot.toml in {} back as they were, or begin a new take",
+            folder.path().display()
+        )),
     )
+}
+
+/// Why a take cannot be opened, and the ways back.
+fn not_opened(error: &FolderError, path: &Path) -> Failure {
+    let take = quoted(path);
+    let hint = match error {
+        FolderError::Journal { .. } => format!(
+            "nothing was moved. What the journal still tells: panestep record {take}\n\
+             the frames that are missing, in a new take: panestep shoot SHOT --only FRAMES"
+        ),
+        FolderError::Locked { .. } => {
+            format!("nothing was moved. How far it is: panestep record {take}")
+        }
+        _ => "nothing was moved".to_owned(),
+    };
+    folder_failure(error).hint(hint)
+}
+
+/// What has to be typed to go on with a take.
+fn resume_command(folder: &Folder, ports: &args::Ports, simulated: &args::Simulated) -> String {
+    let mut command = format!("panestep resume {}", quoted(folder.path()));
+    for (board, port) in &ports.ports {
+        let port = quoted(Path::new(&format!("{board}={port}")));
+        command.push_str(&format!(" --port {port}"));
+    }
+    if simulated.seed != args::SEED {
+        command.push_str(&format!(" --seed {}", simulated.seed));
+    }
+    if simulated.without_pictures {
+        command.push_str(" --without-pictures");
+    }
+    command
+}
+
+fn say_simulated(stand: &Stand, rig: &Rig) {
+    if !rig.is_simulated() {
+        return;
+    }
+    say(
+        "the stand is simulated: its own clock runs faster than yours, and the times are by its clock",
+    );
+    if let Release::Command { .. } = stand.shutter.release {
+        say("its camera is not: the stand file's own command is run to take each picture");
+    }
+}
+
+/// The art for a simulated camera, where there is one.
+fn scene(
+    stand: &Stand,
+    shot: &Shot,
+    rig: &Rig,
+    simulated: &args::Simulated,
+) -> Result<Option<Scene>, Failure> {
+    let by_command = matches!(stand.shutter.release, Release::Command { .. });
+    (rig.is_simulated() && !simulated.without_pictures && !by_command)
+        .then(|| rig::scene(stand, shot))
+        .transpose()
 }
 
 /// Makes every move of a shot without exposing.
 pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let schedule = plan::planned(&typed.shot, &stand, &shot)?.into_schedule();
-    let rig = Rig::new(&stand, &typed.ports, &typed.simulated)?;
+    let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
     let stop = interrupt::flag()?;
     let mut onlooker = Onlooker::new("rehearsing", &schedule, Rc::default());
     let mut desk = Desk::new(&stand, &rig, &stop);
@@ -157,103 +290,6 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     }
 }
 
-/// A take that is ready to run.
-struct Job {
-    stand: Stand,
-    shot: Shot,
-    schedule: Schedule,
-    rig: Rig,
-    folder: Folder,
-}
-
-fn run(job: &Job, scene: Option<Scene>, mut journal: Journal) -> Result<(), Failure> {
-    let pictures = job.folder.pictures();
-    let frame = Rc::new(Cell::new(1));
-    let simulated_camera = match (&job.rig, scene) {
-        (Rig::Simulated(simulated), Some(scene)) => {
-            let frame = Rc::clone(&frame);
-            rig::photograph(simulated, &job.stand, scene, move |_| {
-                rig::picture_of_frame(&pictures, frame.get())
-            });
-            true
-        }
-        _ => false,
-    };
-    let stop = interrupt::flag()?;
-    let mut onlooker = Onlooker::new("shooting", &job.schedule, frame);
-    let mut desk = Desk::new(&job.stand, &job.rig, &stop);
-    let outcome = take::shoot(
-        &job.schedule,
-        &mut journal,
-        &mut Stage {
-            boards: &mut &job.rig,
-            clock: job.rig.clock(),
-            person: &mut desk,
-            watch: &mut onlooker,
-            trigger: &mut (),
-            album: None,
-            interrupt: &stop,
-        },
-        &[],
-    );
-    onlooker.done();
-    let go_on = format!("go on with: panestep resume {}", quoted(job.folder.path()));
-    match outcome {
-        Ok(Outcome::Finished) => {
-            say(&format!(
-                "{} frames exposed, each exactly once",
-                job.schedule.frames
-            ));
-            if simulated_camera {
-                animate(job, &stop)?;
-            }
-            Ok(())
-        }
-        Ok(Outcome::Interrupted { next }) => Err(Failure::stopped(match next {
-            Some(frame) => format!("stopped before frame {frame}; everything stands still"),
-            None => "stopped; every frame is exposed, and everything stands still".to_owned(),
-        })
-        .hint(go_on)),
-        Err(error) if error.resumable() => Err(ended(&error).hint(go_on)),
-        Err(error) => Err(ended(&error)),
-    }
-}
-
-/// The animation of a finished take's pictures.
-fn animate(job: &Job, stop: &AtomicBool) -> Result<(), Failure> {
-    let path = job.folder.path().join("animation.gif");
-    let mut progress = Progress::new("making the animation", 0);
-    let made = animation::write(
-        &job.folder.pictures(),
-        &path,
-        job.shot.rate,
-        ANIMATION_WIDTH,
-        |done, steps| {
-            progress.of(done as u64, steps as u64);
-            if stop.load(Ordering::Relaxed) {
-                ControlFlow::Break(())
-            } else {
-                ControlFlow::Continue(())
-            }
-        },
-    );
-    progress.done();
-    made.map_err(|error| {
-        Failure::could_not(error)
-            .hint("the take itself is whole: its pictures and journal are there")
-    })?;
-    say(&format!(
-        "pictures in {}, animation {}",
-        job.folder.pictures().display(),
-        path.display()
-    ));
-    Ok(())
-}
-
-fn wants_pictures(rig: &Rig, simulated: &args::Simulated) -> bool {
-    rig.is_simulated() && !simulated.without_pictures
-}
-
 /// A folder that is named wrongly is the command line's fault; anything else is not.
 fn folder_failure(error: &FolderError) -> Failure {
     match error {
@@ -262,7 +298,8 @@ fn folder_failure(error: &FolderError) -> Failure {
     }
 }
 
-fn ended(error: &TakeError) -> Failure {
+/// An ending with its exit code.
+pub(crate) fn ended(error: &TakeError) -> Failure {
     match error.ending() {
         Ending::Stopped => Failure::stopped(error),
         Ending::CouldNot => Failure::could_not(error),
@@ -326,9 +363,9 @@ fn new_shot() -> Result<ShotId, Failure> {
 }
 
 /// A path as a shell takes it.
-fn quoted(path: &Path) -> String {
+pub(crate) fn quoted(path: &Path) -> String {
     let path = path.display().to_string();
-    let plain = |character: char| character.is_alphanumeric() || "/._-".contains(character);
+    let plain = |character: char| character.is_alphanumeric() || "/._-=:".contains(character);
     if path.chars().all(plain) {
         path
     } else {

@@ -4,6 +4,7 @@
 //! colour, so that what stands still in the shot stands still here too.
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::fs;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
@@ -13,7 +14,7 @@ use image::imageops::{self, FilterType};
 use rayon::prelude::*;
 
 use crate::picture::PictureError;
-use crate::picture::file::{failed, replace};
+use crate::picture::file::{failed, of_name, replace};
 use crate::picture::palette::{COLOURS, Palette};
 
 /// Index of the palette that means "as in the frame before".
@@ -21,29 +22,28 @@ const UNCHANGED: u8 = COLOURS as u8;
 /// Photographs that are read at a time: between two lots the caller may stop the work.
 const LOT: usize = 8;
 
-/// The photographs in a folder, in the order of their numbers.
+/// The photographs in a folder, in the order of their frames; of a frame that was exposed more than
+/// once, the last.
 ///
 /// # Errors
 /// A folder that cannot be read.
 pub fn frames_in(folder: &Path) -> Result<Vec<(u32, PathBuf)>, PictureError> {
-    let mut frames = Vec::new();
+    let mut frames: BTreeMap<u32, (u32, PathBuf)> = BTreeMap::new();
     for entry in fs::read_dir(folder).map_err(|error| failed(folder, error))? {
         let path = entry.map_err(|error| failed(folder, error))?.path();
-        let number = path
-            .file_name()
-            .and_then(|name| name.to_str())
-            .and_then(|name| name.strip_prefix("frame-")?.strip_suffix(".png"))
-            .filter(|digits| digits.bytes().all(|byte| byte.is_ascii_digit()))
-            .and_then(|digits| digits.parse().ok());
-        if let Some(number) = number {
-            frames.push((number, path));
+        let name = path.file_name().and_then(|name| name.to_str());
+        let Some((frame, exposure)) = name.and_then(of_name) else {
+            continue;
+        };
+        if frames.get(&frame).is_none_or(|last| last.0 < exposure) {
+            frames.insert(frame, (exposure, path));
         }
     }
-    frames.sort();
-    Ok(frames)
+    let last = |(frame, (_, path))| (frame, path);
+    Ok(frames.into_iter().map(last).collect())
 }
 
-/// Writes the photographs in `folder` as a looping GIF, at most `width` pixels wide, at `rate`
+/// Writes these photographs, in their order, as a looping GIF, at most `width` pixels wide, at `rate`
 /// frames a second. GIF counts hundredths of a second: each frame ends at the hundredth nearest
 /// to its time, so that the whole lasts as long as the shot. `progress` hears how many steps of
 /// how many are done, and may stop the work.
@@ -52,16 +52,15 @@ pub fn frames_in(folder: &Path) -> Result<Vec<(u32, PathBuf)>, PictureError> {
 /// No photographs, one that cannot be read or differs in size, a file that cannot be written, or
 /// [`PictureError::Interrupted`]; no file is left behind then.
 pub fn write(
-    folder: &Path,
+    paths: &[PathBuf],
     output: &Path,
     rate: f64,
     width: u32,
     mut progress: impl FnMut(usize, usize) -> ControlFlow<()>,
 ) -> Result<(), PictureError> {
-    let paths = frames_in(folder)?;
     if paths.is_empty() {
         return Err(PictureError::NoFrames {
-            path: folder.to_owned(),
+            path: output.to_owned(),
             what: "any frame".to_owned(),
         });
     }
@@ -74,9 +73,9 @@ pub fn write(
         }
         let read: Vec<_> = lot
             .par_iter()
-            .map(|(_, path)| read(path).map(|found| (found.dimensions(), reduced(found, width))))
+            .map(|path| read(path).map(|found| (found.dimensions(), reduced(found, width))))
             .collect();
-        for (read, (_, path)) in read.into_iter().zip(lot) {
+        for (read, path) in read.into_iter().zip(lot) {
             let (size, picture) = read?;
             let expected = *first.get_or_insert(size);
             if size != expected {

@@ -16,6 +16,28 @@ pub fn frame_name(frame: u32) -> String {
     format!("frame-{frame:04}.png")
 }
 
+/// File name of the photograph of a frame's so many-th exposure, counted from 1: the first has the
+/// frame's own name, later ones such as `frame-0007-2.png`.
+#[must_use]
+pub fn exposure_name(frame: u32, exposure: u32) -> String {
+    if exposure <= 1 {
+        frame_name(frame)
+    } else {
+        format!("frame-{frame:04}-{exposure}.png")
+    }
+}
+
+/// The frame and the exposure of a photograph's file name.
+pub(crate) fn of_name(name: &str) -> Option<(u32, u32)> {
+    let numbers = name.strip_prefix("frame-")?.strip_suffix(".png")?;
+    let (frame, exposure) = numbers.split_once('-').unwrap_or((numbers, "1"));
+    let number = |digits: &str| {
+        let plain = digits.bytes().all(|byte| byte.is_ascii_digit());
+        digits.parse().ok().filter(|_| plain)
+    };
+    Some((number(frame)?, number(exposure)?))
+}
+
 /// Writes a PNG file, quickly rather than small: under a temporary name beside it first, then
 /// renamed, so that a file of that name is always whole.
 ///

@@ -6,10 +6,12 @@ mod art;
 mod file;
 mod grain;
 mod light;
+mod noise;
 mod palette;
 mod scene;
 pub mod strip;
 
 pub use art::{MAX_PIXELS, MAX_SIDE, PictureError};
-pub use file::{frame_name, write_png};
+pub use file::{exposure_name, frame_name, write_png};
+pub use noise::add_noise;
 pub use scene::Scene;

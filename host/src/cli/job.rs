@@ -1,0 +1,257 @@
+//! A take at work: who looks on, who answers, what is said at its end.
+
+use std::cell::Cell;
+use std::ops::ControlFlow;
+use std::path::PathBuf;
+use std::rc::Rc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use panestep::picture::{Scene, animation};
+use panestep::schedule::Schedule;
+use panestep::shot::Shot;
+use panestep::stand::Stand;
+use panestep::take::{
+    self, Album, Check, Edit, Folder, FrameState, Journal, Outcome, Stage, Standing, TakeError,
+    TakeState,
+};
+
+use super::outside::{self, Outside};
+use super::people::{Desk, Onlooker, listed};
+use super::rig::{self, Rig};
+use super::screen::{Progress, say};
+use super::take::{ended, quoted};
+use super::{Failure, interrupt};
+
+/// Width of a take's animation, pixels: a preview, not the pictures.
+const ANIMATION_WIDTH: u32 = 640;
+
+/// A take that is ready to run.
+pub(crate) struct Job {
+    pub(crate) stand: Stand,
+    pub(crate) shot: Shot,
+    pub(crate) schedule: Schedule,
+    pub(crate) rig: Rig,
+    pub(crate) folder: Folder,
+    /// The stand file's own folder.
+    pub(crate) base: PathBuf,
+    /// What has to be typed to go on.
+    pub(crate) resume: String,
+}
+
+impl Job {
+    /// Runs it to whatever end, and says what to do next.
+    pub(crate) fn run(
+        &self,
+        mut outside: Outside,
+        scene: Option<Scene>,
+        mut journal: Journal,
+        edits: &[Edit],
+    ) -> Result<(), Failure> {
+        let frame = Rc::new(Cell::new(1));
+        let shutter = scene.map(|scene| self.shutter(scene, Rc::clone(&frame)));
+        let simulated_camera = shutter.is_some();
+        if let (Rig::Simulated(simulated), Some(shutter)) = (&self.rig, &shutter) {
+            rig::wire(simulated, shutter);
+        }
+        let stop = interrupt::flag()?;
+        let mut onlooker = Onlooker::new("shooting", &self.schedule, frame);
+        let mut desk = Desk::new(&self.stand, &self.rig, &stop)
+            .with_shutter(shutter)
+            .with_resume(&self.resume);
+        let outcome = take::shoot(
+            &self.schedule,
+            &mut journal,
+            &mut Stage {
+                boards: &mut &self.rig,
+                clock: self.rig.clock(),
+                person: &mut desk,
+                watch: &mut onlooker,
+                trigger: &mut outside.command,
+                album: outside
+                    .folder
+                    .as_mut()
+                    .map(|folder| folder as &mut dyn Album),
+                interrupt: &stop,
+            },
+            edits,
+        );
+        onlooker.done();
+        let state = journal.state();
+        match outcome {
+            Ok(Outcome::Finished) => {
+                say(&finished(state, &self.schedule));
+                if simulated_camera {
+                    self.animate(state, &stop)?;
+                }
+                say(&format!(
+                    "what became of each: panestep record {}; to shoot some again: {} --again FRAMES",
+                    quoted(self.folder.path()),
+                    self.resume
+                ));
+                Ok(())
+            }
+            Ok(Outcome::Interrupted { next }) => {
+                Err(Failure::stopped(interrupted(state, next)).hint(self.go_on()))
+            }
+            Err(error) => Err(self.broken_off(&error)),
+        }
+    }
+
+    /// The simulated camera: where the stand watches a folder, its pictures go there, else into the
+    /// take's own.
+    fn shutter(&self, scene: Scene, frame: Rc<Cell<u32>>) -> rig::Shutter {
+        match outside::pictures(&self.stand, &self.base) {
+            Some(folder) => {
+                rig::shutter(&self.stand, scene, move || rig::picture_of_camera(&folder))
+            }
+            None => {
+                let folder = self.folder.pictures();
+                rig::shutter(&self.stand, scene, move || {
+                    Ok(rig::picture_of_frame(&folder, frame.get()))
+                })
+            }
+        }
+    }
+
+    fn go_on(&self) -> String {
+        format!("go on with: {}", self.resume)
+    }
+
+    fn broken_off(&self, error: &TakeError) -> Failure {
+        let go_on = self.go_on();
+        let hint = match error {
+            TakeError::NoFrame { .. } | TakeError::NotSoFar { .. } | TakeError::NoAnswer { .. } => {
+                return Failure::wrong(error).hint(format!(
+                    "what became of each frame: panestep record {}",
+                    quoted(self.folder.path())
+                ));
+            }
+            TakeError::Halted { .. } => {
+                format!("see what stopped it, make sure that nothing can be hurt, then {go_on}")
+            }
+            TakeError::Journal(_) => format!("once there is room on the disk, {go_on}"),
+            TakeError::Command { .. } => format!("mend the command, then {go_on}"),
+            TakeError::Album(_) => format!("once the folder can be read again, {go_on}"),
+            _ => go_on,
+        };
+        if error.resumable() {
+            ended(error).hint(hint)
+        } else {
+            ended(error)
+        }
+    }
+
+    /// The animation of a finished take's pictures.
+    fn animate(&self, state: &TakeState, stop: &AtomicBool) -> Result<(), Failure> {
+        let pictures = self.pictures(state)?;
+        if pictures.is_empty() {
+            return Ok(());
+        }
+        let path = self.folder.path().join("animation.gif");
+        let mut progress = Progress::new("making the animation", 0);
+        let made = animation::write(
+            &pictures,
+            &path,
+            self.shot.rate,
+            ANIMATION_WIDTH,
+            |done, steps| {
+                progress.of(done as u64, steps as u64, "");
+                if stop.load(Ordering::Relaxed) {
+                    ControlFlow::Break(())
+                } else {
+                    ControlFlow::Continue(())
+                }
+            },
+        );
+        progress.done();
+        made.map_err(|error| {
+            Failure::could_not(error)
+                .hint("the take itself is whole: its pictures and journal are there")
+        })?;
+        let folder =
+            outside::pictures(&self.stand, &self.base).unwrap_or_else(|| self.folder.pictures());
+        say(&format!(
+            "pictures in {}, animation {}",
+            folder.display(),
+            path.display()
+        ));
+        Ok(())
+    }
+
+    /// The last picture of every frame that is exposed, by the journal: frames that are left out
+    /// have none.
+    fn pictures(&self, state: &TakeState) -> Result<Vec<PathBuf>, Failure> {
+        let exposed = |frame: u32| {
+            state
+                .frame(frame)
+                .filter(|frame| frame.standing == Standing::Exposed)
+        };
+        if let Some(folder) = outside::pictures(&self.stand, &self.base) {
+            let file = |frame| exposed(frame)?.picture.as_ref();
+            return Ok((1..=state.frames)
+                .filter_map(file)
+                .map(|file| folder.join(file))
+                .collect());
+        }
+        let there = animation::frames_in(&self.folder.pictures()).map_err(Failure::could_not)?;
+        Ok(there
+            .into_iter()
+            .filter(|&(frame, _)| exposed(frame).is_some())
+            .map(|(_, path)| path)
+            .collect())
+    }
+}
+
+/// What became of a take that is finished.
+fn finished(state: &TakeState, schedule: &Schedule) -> String {
+    let frames = (1..=state.frames).filter_map(|frame| state.frame(frame));
+    let exposed: Vec<&FrameState> = frames
+        .filter(|frame| frame.standing == Standing::Exposed)
+        .collect();
+    let mut text = format!("{} frames exposed", exposed.len());
+    if state.dropped() > 0 {
+        text.push_str(&format!(", {} left out", state.dropped()));
+    }
+    let again = exposed.iter().filter(|frame| frame.exposures > 1).count();
+    if again > 0 {
+        text.push_str(&format!(", {again} of them more than once, as was wanted"));
+    }
+    let evidence = schedule.exposure.flash_contact() || schedule.exposure.arrival.is_some();
+    match (evidence, again) {
+        (true, 0) => text.push_str(", each exactly once"),
+        (true, _) => {}
+        (false, _) => text.push_str(
+            ", one release for each; nothing on this stand could tell if the camera did not follow",
+        ),
+    }
+    let count = |check| exposed.iter().filter(|frame| frame.check == check).count();
+    let (kept, unknown) = (count(Check::Kept), count(Check::Unknown));
+    if kept > 0 {
+        text.push_str(&format!("; {kept} were kept although in doubt"));
+    }
+    if unknown > 0 {
+        text.push_str(&format!("; of {unknown} the poses could not be checked"));
+    }
+    text
+}
+
+fn interrupted(state: &TakeState, next: Option<u32>) -> String {
+    match (state.open, state.suspects(), next) {
+        (Some(open), ..) => format!(
+            "stopped; whether frame {} has been exposed is still open and will be asked again; \
+             everything stands still",
+            open.frame
+        ),
+        (None, Some(suspects), _) => format!(
+            "stopped; whether to shoot {} again is still open and will be asked again; everything \
+             stands still",
+            listed(&suspects.frames)
+        ),
+        (None, None, Some(frame)) => {
+            format!("stopped before frame {frame}; everything stands still")
+        }
+        (None, None, None) => {
+            "stopped; every frame is exposed, and everything stands still".to_owned()
+        }
+    }
+}
