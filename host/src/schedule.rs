@@ -25,6 +25,11 @@ pub struct Schedule {
     pub boards: Vec<String>,
     /// Axes moved by motors, in the stand's order.
     pub motors: Vec<MotorAxis>,
+    /// Places of the lifts in `motors`, in the order in which they go to their home switches, one
+    /// after another: those that go down from the lowest, then those that go up from the highest,
+    /// so that none goes past another that has not gone yet.
+    #[serde(default)]
+    pub lifts: Vec<usize>,
     /// Axes moved by hand, in the stand's order.
     pub hands: Vec<HandAxis>,
     /// How many frames.

@@ -45,6 +45,7 @@ fn schedule() -> Schedule {
         name: "low water".into(),
         boards: vec!["main".into(), "left".into()],
         motors: vec![motor("reeds", Way::East, 0), motor("quay", Way::Turn, 1)],
+        lifts: Vec::new(),
         hands: vec![hand("sky", Way::North)],
         frames: 4,
         motor_targets: vec![0, 0, 4000, 10, 4400, 20, 4800, 30],

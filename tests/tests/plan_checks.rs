@@ -170,6 +170,34 @@ fn a_level_may_not_reach_the_lens() {
 }
 
 #[test]
+fn lifts_go_home_in_an_order_in_which_none_goes_past_another() {
+    // From the top: the second and the last have their switches above, the others below.
+    let mut stand = stand(&four_levels(), &[Way::East, Way::Lift], &[]);
+    for axis in &mut stand.axes {
+        if let (Way::Lift, Carrier::Level(LevelId(level)), Drive::Motor(motor)) =
+            (axis.way, axis.of, &mut axis.drive)
+        {
+            let beyond = 4.0;
+            motor.home.switch = if level % 2 == 1 {
+                axis.travel.1 + beyond
+            } else {
+                axis.travel.0 - beyond
+            };
+        }
+    }
+    let plan = Plan::new(&stand, &still_shot(2, &STORY)).expect("nothing moves");
+    let schedule = plan.schedule();
+    let names: Vec<String> = schedule
+        .lifts
+        .iter()
+        .map(|&place| schedule.motors[place].name())
+        .collect();
+    let level = |at: usize| format!("{} lift", stand.levels[at].name);
+    // Down: the third, then the first. Up: the second, then the fourth.
+    assert_eq!(names, [level(2), level(0), level(1), level(3)]);
+}
+
+#[test]
 fn a_missing_axis_is_refused_where_it_shows_and_reported_where_not() {
     let stand = stand(&four_levels(), &[Way::East, Way::Lift], &[]);
     let mut shot = still_shot(10, &STORY);

@@ -143,6 +143,34 @@ pub(crate) struct Axes {
 }
 
 impl Axes {
+    /// Places of the lifts among the motors, in the order of [`Schedule::lifts`].
+    ///
+    /// [`Schedule::lifts`]: crate::schedule::Schedule::lifts
+    pub(crate) fn lifts(&self) -> Vec<usize> {
+        // From the top: the camera, then the levels as the stand lists them.
+        let mut lifts: Vec<(usize, usize)> = Vec::new();
+        for (place, motor) in self.motors.iter().enumerate() {
+            let planned = self.planned.iter().find(|axis| axis.name == motor.name());
+            let depth = match planned.map(|axis| axis.of) {
+                Some(Carrier::Level(LevelId(level))) => level + 1,
+                Some(Carrier::Camera) | None => 0,
+            };
+            if motor.way == Way::Lift {
+                lifts.push((depth, place));
+            }
+        }
+        let down = |&&(_, place): &&(usize, usize)| {
+            let motor = &self.motors[place];
+            motor.switch < motor.travel.0
+        };
+        let mut going_down: Vec<_> = lifts.iter().filter(down).copied().collect();
+        let mut going_up: Vec<_> = lifts.iter().filter(|lift| !down(lift)).copied().collect();
+        going_down.sort_by_key(|&(depth, _)| std::cmp::Reverse(depth));
+        going_up.sort_by_key(|&(depth, _)| depth);
+        going_down.append(&mut going_up);
+        going_down.into_iter().map(|(_, place)| place).collect()
+    }
+
     /// Adds to `refusals` what is wrong with them.
     pub(crate) fn new(stand: &Stand, greatest_rate: u32, refusals: &mut Refusals) -> Self {
         let mut axes = Self::default();

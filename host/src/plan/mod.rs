@@ -137,6 +137,7 @@ impl Plan {
             },
             stand::Release::Hand => Release::Hand,
         };
+        let lifts = axes.lifts();
         let first = geometry.pose(1);
         let mut motors = axes.motors;
         for motor in &mut motors {
@@ -158,6 +159,7 @@ impl Plan {
                     .map(|board| board.name.clone())
                     .collect(),
                 motors,
+                lifts,
                 hands: axes.hands,
                 frames: shot.frames,
                 motor_targets,

@@ -247,6 +247,41 @@ fn another_program_that_had_the_board_in_between_leaves_frames_that_cannot_be_ch
 }
 
 #[test]
+fn lifts_go_home_before_anything_else_and_all_of_them_where_one_must() {
+    let mut bench = Bench::new();
+    // As if what slides on the lower board went up and down too.
+    bench.schedule.lifts = vec![2, 1];
+    bench
+        .shoot_watched(|progress, sim| {
+            if let Progress::Frame { frame: 1, .. } = progress {
+                let reset = Fault::Reset {
+                    board: MAIN,
+                    keep_mark: true,
+                    drop_port: false,
+                };
+                sim.inject(When::Now, reset);
+            }
+        })
+        .expect_err("reset");
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    let homings: Vec<(bool, String)> = bench
+        .entries()
+        .into_iter()
+        .filter_map(|entry| match entry {
+            Entry::Homing { axis } => Some((false, axis)),
+            Entry::Homed { axis, .. } => Some((true, axis)),
+            _ => None,
+        })
+        .collect();
+    // One after another, over both boards, at the start and after the reset of one board.
+    let once = ["sky east", "reeds lift", "reeds east"]
+        .map(|axis| [(false, axis.to_owned()), (true, axis.to_owned())])
+        .concat();
+    assert_eq!(homings, [once.clone(), once].concat());
+    bench.assert_exact("a lower lift was homed with the upper");
+}
+
+#[test]
 fn an_axis_that_has_sunk_onto_a_switch_at_rest_is_homed_when_the_take_goes_on() {
     let mut bench = Bench::new();
     let tripped = |fault| Fault::HomeSwitch {

@@ -152,6 +152,7 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
         name: "three frames".into(),
         boards: vec!["main".into(), "lower".into()],
         motors,
+        lifts: vec![1],
         hand_targets: if hand {
             vec![1.0, 1.0, -2.0]
         } else {

@@ -45,20 +45,24 @@ impl Crew<'_, '_> {
             None => self.schedule.frames as usize,
         };
         let motors = &self.schedule.motors;
-        // All together to the ends next to their switches, fast: from poses that are clear of each
-        // other to poses that are, in proportion, everything in between is clear too.
-        let at = self.positions()?;
-        let ends: Vec<i32> = motors
-            .iter()
-            .map(|axis| match axis.toward() {
-                Toward::Negative => axis.travel.0,
-                Toward::Positive => axis.travel.1,
-            })
-            .collect();
         self.seated.fill(false);
-        self.go(&at, &ends)?;
+        let mut found = Vec::new();
         let all: Vec<usize> = (0..motors.len()).collect();
-        let found = self.search(&all, Search::Check)?;
+        for group in self.groups(&all) {
+            // Fast to the ends next to their switches.
+            let at = self.positions()?;
+            let mut ends = at.clone();
+            for &place in &group {
+                let axis = &motors[place];
+                ends[place] = match axis.toward() {
+                    Toward::Negative => axis.travel.0,
+                    Toward::Positive => axis.travel.1,
+                };
+            }
+            self.go(&at, &ends)?;
+            let before = (found.len(), motors.len());
+            found.extend(self.search_together(&group, Search::Check, before)?);
+        }
         let off: BTreeMap<String, i32> = found
             .iter()
             .map(|&(place, steps)| (motors[place].name(), steps))

@@ -89,6 +89,13 @@ impl Crew<'_, '_> {
                 }
             }
         }
+        // A lift that goes home past others: those go first, wherever they are.
+        let lifts = &self.schedule.lifts;
+        if places.iter().any(|place| lifts.contains(place)) {
+            places.extend(lifts);
+            places.sort_unstable();
+            places.dedup();
+        }
         self.home(&places, &counted)?;
         self.open_shot()?;
         Ok(())
@@ -100,12 +107,49 @@ impl Crew<'_, '_> {
         self.search(places, Search::Home(counted)).map(drop)
     }
 
-    /// Sends axes to their home switches, one after another on each board, the boards side by
-    /// side. Returns for each by how many steps the switch was off, by the count.
-    pub(super) fn search(
+    /// Axes in groups that go to their switches one group after another: each lift on its own, in
+    /// an order in which none runs into another, and then what only slides or turns. (That home
+    /// poses themselves are clear of each other is the stand's builder's business.)
+    pub(super) fn groups(&self, places: &[usize]) -> Vec<Vec<usize>> {
+        let lifts = &self.schedule.lifts;
+        let mut groups: Vec<Vec<usize>> = lifts
+            .iter()
+            .filter(|lift| places.contains(lift))
+            .map(|&lift| vec![lift])
+            .collect();
+        let rest: Vec<usize> = places
+            .iter()
+            .copied()
+            .filter(|place| !lifts.contains(place))
+            .collect();
+        if !rest.is_empty() {
+            groups.push(rest);
+        }
+        groups
+    }
+
+    /// Sends axes to their home switches, group after group. Returns for each by how many steps
+    /// the switch was off, by the count.
+    fn search(
         &mut self,
         places: &[usize],
         search: Search<'_>,
+    ) -> Result<Vec<(usize, i32)>, Interrupt> {
+        let mut found = Vec::new();
+        for group in self.groups(places) {
+            let before = (found.len(), places.len());
+            found.extend(self.search_together(&group, search, before)?);
+        }
+        Ok(found)
+    }
+
+    /// Sends axes to their home switches, one after another on each board, the boards side by
+    /// side. `before`: how many have been there already, of how many in all.
+    pub(super) fn search_together(
+        &mut self,
+        places: &[usize],
+        search: Search<'_>,
+        before: (usize, usize),
     ) -> Result<Vec<(usize, i32)>, Interrupt> {
         let mut queues: Vec<Vec<usize>> = vec![Vec::new(); self.schedule.boards.len()];
         for &place in places.iter().rev() {
@@ -113,7 +157,7 @@ impl Crew<'_, '_> {
         }
         let mut under_way: Vec<Option<(usize, RequestId)>> = vec![None; queues.len()];
         let mut all_found = Vec::new();
-        let mut begun = 0;
+        let (mut begun, all) = before;
         loop {
             let mut busy = false;
             for board in self.boards() {
@@ -160,7 +204,7 @@ impl Crew<'_, '_> {
                 if let Some(place) = queues[board].pop() {
                     let axis = &self.schedule.motors[place];
                     begun += 1;
-                    let number = (begun, places.len());
+                    let number = (begun, all);
                     let name = axis.name();
                     let command = match search {
                         Search::Home(_) => {
