@@ -64,6 +64,9 @@ struct Exposure {
     press: u32,
     window: u32,
     contacts: u8,
+    /// Ticks that the shutter may still be open since the contact last closed: as long again as
+    /// from the release. A camera that opens late, or twice, is waited for.
+    open: u32,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -193,6 +196,7 @@ impl Shutter {
             press: order.press.0,
             window: order.window.0,
             contacts: 0,
+            open: 0,
         });
         let after = order.press.0.max(order.window.0);
         Ok(Ticks(
@@ -222,8 +226,10 @@ impl Shutter {
         let Some(mut exposure) = self.exposure else {
             return;
         };
+        exposure.open = exposure.open.saturating_sub(1);
         if closed && matches!(exposure.phase, Phase::Press | Phase::Window) {
             exposure.contacts = exposure.contacts.saturating_add(1);
+            exposure.open = exposure.window;
         }
         if stopped && matches!(exposure.phase, Phase::Accepted { .. } | Phase::Half) {
             if exposure.phase == Phase::Half {
@@ -260,6 +266,7 @@ impl Shutter {
         };
         if let Some(exposure) = &mut self.exposure {
             exposure.left = exposure.left.saturating_sub(ticks);
+            exposure.open = exposure.open.saturating_sub(ticks);
         }
     }
 
@@ -305,6 +312,10 @@ impl Exposure {
                 camera.release(false);
                 camera.half_press(false);
                 (self.phase, self.left) = (Phase::Window, self.window.saturating_sub(self.press));
+                false
+            }
+            Phase::Window if self.open > 0 => {
+                self.left = self.open;
                 false
             }
             Phase::Window => true,

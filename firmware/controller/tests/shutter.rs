@@ -60,7 +60,7 @@ fn the_lines_keep_their_times_and_the_mark_comes_first() {
 fn contacts_are_counted_in_the_window_by_first_edges() {
     // (ticks after the release line closes, closed?), and how many that makes.
     type Script = &'static [(u32, bool)];
-    let cases: [(Script, u8, u32); 6] = [
+    let cases: [(Script, u8, u32); 7] = [
         (&[], 0, 0),
         (&[(30, true), (60, false)], 1, 1),
         // Chatter at the closing and at the opening.
@@ -80,6 +80,12 @@ fn contacts_are_counted_in_the_window_by_first_edges() {
         (&[(30, true), (60, false), (200, true), (230, false)], 2, 2),
         // Still closed when the window ends.
         (&[(350, true)], 1, 1),
+        // Another exposure late in the first one's own window.
+        (
+            &[(350, true), (380, false), (740, true), (770, false)],
+            2,
+            2,
+        ),
         // Too late.
         (&[(402, true), (420, false)], 0, 1),
     ];
@@ -87,7 +93,7 @@ fn contacts_are_counted_in_the_window_by_first_edges() {
         let mut bench = Bench::shooting();
         bench.under(Command::Fire(fire(1)));
         bench.tick(21);
-        for tick in 1..500 {
+        for tick in 1..1200 {
             if let Some(&(_, closed)) = script.iter().find(|change| change.0 == tick) {
                 bench.fake().contact = closed;
             }
@@ -101,6 +107,24 @@ fn contacts_are_counted_in_the_window_by_first_edges() {
         );
         assert_eq!(bench.status().contacts, in_all);
     }
+}
+
+#[test]
+fn a_camera_that_opens_late_is_waited_for_as_long_as_one_that_opens_at_once() {
+    let mut bench = Bench::shooting();
+    bench.under(Command::Fire(fire(1)));
+    bench.tick(21);
+    bench.tick(349);
+    bench.fake().contact = true;
+    // The window of 400 ticks ends, and begins anew with the contact.
+    bench.tick(400);
+    assert_eq!(
+        bench.status().exposure,
+        Some((token(1), ExposureFact::Running))
+    );
+    bench.tick(2);
+    let fired = ExposureFact::Fired { contacts: 1 };
+    assert_eq!(bench.status().exposure, Some((token(1), fired)));
 }
 
 #[test]

@@ -98,6 +98,14 @@ impl Drive {
         Pulse::Made
     }
 
+    /// The slack becomes another. The carriage stays where it is; where the screw is farther from it
+    /// than that, it is the screw that comes along.
+    pub(super) fn set_slack(&mut self, slack: f64) {
+        self.backlash = slack.max(0.0);
+        let ahead = self.carriage - self.screw() - self.backlash;
+        self.origin += ahead.max(0.0);
+    }
+
     /// Notes when a pulse came; returns the time in which the last [`WINDOW`] of them came.
     pub(super) const fn span(&mut self, now: u64) -> u64 {
         let first = std::mem::replace(&mut self.history[self.oldest], now);

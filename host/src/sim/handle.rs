@@ -75,6 +75,7 @@ impl SimulatedStand {
     /// board; what [`SimClock::sleep`] gives for a killed host.
     pub fn port(&self, board: BoardId) -> io::Result<SimPort> {
         let mut world = self.world.borrow_mut();
+        world.strike_asked();
         world.alive()?;
         let Some(&place) = world.ports.get(board.0) else {
             let what = format!("the stand has no board {}", board.0);

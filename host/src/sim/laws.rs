@@ -125,9 +125,9 @@ impl StepCount {
     }
 }
 
-/// A pause after which a motor's next pulse begins a new run, ns: longer than between the first
-/// pulses of the gentlest ramp.
-pub(super) const PAUSE: u64 = 300_000_000;
+/// A pause after which a motor's next pulse begins a new run, ns: longer than before the second
+/// pulse of an ordinary ramp.
+pub(super) const PAUSE: u64 = 50_000_000;
 
 /// What is added to the time in which an axis stops, ns: a move's axes stop together, along a
 /// path that is as gentle as the gentlest of them.

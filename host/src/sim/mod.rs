@@ -37,6 +37,7 @@ pub use fault::{CameraFault, CrankSlip, Damage, Fault, HostKilled, Stranger, Swi
 pub use handle::{SimClock, SimPort, SimulatedStand};
 pub use laws::{Law, StepCount, Violation};
 pub use onlook::{Happening, Onlooker};
+pub use random::Random;
 
 /// How a simulated stand is built. `Options::default()` is a sound one.
 #[derive(Clone, Debug, PartialEq)]

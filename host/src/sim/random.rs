@@ -3,14 +3,17 @@
 /// SplitMix64 (G. L. Steele, D. Lea, C. H. Flood, "Fast splittable pseudorandom number
 /// generators", OOPSLA 2014).
 #[derive(Clone, Debug)]
-pub(super) struct Random(u64);
+pub struct Random(u64);
 
 impl Random {
-    pub(super) const fn new(seed: u64) -> Self {
+    /// From a seed.
+    #[must_use]
+    pub const fn new(seed: u64) -> Self {
         Self(seed)
     }
 
-    pub(super) const fn next(&mut self) -> u64 {
+    /// The next 64 bits.
+    pub const fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut mixed = self.0;
         mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -19,22 +22,23 @@ impl Random {
     }
 
     /// From 0 up to, but not including, 1.
-    pub(super) fn fraction(&mut self) -> f64 {
+    pub fn fraction(&mut self) -> f64 {
         // The upper 53 bits: as many as an f64 holds exactly.
         (self.next() >> 11) as f64 / (1u64 << 53) as f64
     }
 
     /// From the first up to the second.
-    pub(super) fn between(&mut self, least: f64, greatest: f64) -> f64 {
+    pub fn between(&mut self, least: f64, greatest: f64) -> f64 {
         least + (greatest - least) * self.fraction()
     }
 
     /// A part of `whole` between the two fractions.
-    pub(super) fn part(&mut self, whole: u64, least: f64, greatest: f64) -> u64 {
+    pub fn part(&mut self, whole: u64, least: f64, greatest: f64) -> u64 {
         (whole as f64 * self.between(least, greatest)) as u64
     }
 
-    pub(super) fn chance(&mut self, probability: f64) -> bool {
+    /// Whether something of this probability happens.
+    pub fn chance(&mut self, probability: f64) -> bool {
         probability > 0.0 && self.fraction() < probability
     }
 }

@@ -115,6 +115,7 @@ impl World {
         attended: bool,
         done: impl Fn(&Self) -> bool,
     ) -> io::Result<Pause> {
+        self.strike_asked();
         loop {
             let next = self.mechanics.borrow().agenda.next_at();
             // The first board wins a tie: the order is arbitrary, but always the same.
@@ -261,7 +262,10 @@ impl World {
             return false;
         }
         match when {
-            When::Now => self.strike(fault),
+            When::Now => {
+                self.strike(fault);
+                self.strike_asked();
+            }
             When::At(time) => {
                 let at = nanoseconds(time).max(self.now);
                 let mut mechanics = self.mechanics.borrow_mut();
@@ -337,6 +341,8 @@ impl World {
                 Fault::SwapWires { axis } => {
                     if let Some(drive) = mechanics.drive_mut(axis) {
                         drive.positive_when_high = !drive.positive_when_high;
+                        // Backing off a switch, it runs farther onto it.
+                        drive.home.suspect = true;
                     }
                 }
                 Fault::HomeSwitch { axis, fault } => {
@@ -367,7 +373,7 @@ impl World {
                 Fault::HomeSwitchMoved { axis, by } => mechanics.shift_switch(axis.0, by),
                 Fault::Backlash { axis, slack } => {
                     if let Some(drive) = mechanics.drive_mut(axis) {
-                        drive.backlash = slack;
+                        drive.set_slack(slack);
                     }
                 }
                 Fault::MotorPower { on } => {

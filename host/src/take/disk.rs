@@ -161,6 +161,12 @@ impl SimulatedDisk {
         self.0.borrow_mut().lies = true;
     }
 
+    /// How many bytes it holds.
+    #[must_use]
+    pub fn length(&self) -> usize {
+        self.0.borrow().bytes.len()
+    }
+
     /// How many of its bytes no crash can take.
     #[must_use]
     pub fn safe(&self) -> usize {

@@ -69,7 +69,9 @@ pub enum TakeError {
         fault: HomingFault,
     },
     /// The board does not count what was ordered.
-    #[error("frame {frame}: {axis} should be at step {expected}, but its board counts {counted}")]
+    #[error(
+        "frame {frame}: {axis} should be at step {expected}, but its board counts {counted}; see that no other program uses its port, then go on: where a count is in doubt, the axis is homed afresh"
+    )]
     Counter {
         /// The frame.
         frame: u32,
@@ -103,7 +105,9 @@ pub enum TakeError {
         what: String,
     },
     /// Something did not come to rest in time.
-    #[error("board {board:?} did not come to rest within {waited:.1?}")]
+    #[error(
+        "board {board:?} did not come to rest within {waited:.1?}; cut its motors' power if anything still turns"
+    )]
     Restless {
         /// The board.
         board: String,
@@ -174,6 +178,16 @@ pub enum TakeError {
         /// Their files.
         pictures: Vec<String>,
     },
+    /// The flash contact has closed without an order.
+    #[error(
+        "before frame {frame}: the camera's flash contact has closed {times} times since the last exposure was over, and nobody asked for that: the camera has exposed once more, or somebody has pressed its release. Have a look at the last frame's picture and at those that are too many; the take goes on without them"
+    )]
+    StrayContact {
+        /// The frame that was about to be exposed.
+        frame: u32,
+        /// How often.
+        times: u32,
+    },
     /// The pictures' folder cannot be read.
     #[error("the folder that the pictures arrive in cannot be read: {0}")]
     Album(std::io::Error),
@@ -188,8 +202,10 @@ pub enum TakeError {
     /// The journal.
     #[error(transparent)]
     Journal(#[from] JournalError),
-    /// One exposure was refused again and again.
-    #[error("frame {frame}: the exposure was refused {tries} times, last because {why}")]
+    /// One exposure was tried again and again.
+    #[error(
+        "frame {frame}: {tries} tries have not exposed it, the last because {why}; look at the camera and at what fires it"
+    )]
     NoExposure {
         /// The frame.
         frame: u32,
@@ -237,7 +253,8 @@ impl TakeError {
             | Self::Counter { .. }
             | Self::Switch { .. }
             | Self::NotReady { .. }
-            | Self::Strangers { .. } => Ending::Stopped,
+            | Self::Strangers { .. }
+            | Self::StrayContact { .. } => Ending::Stopped,
             _ => Ending::CouldNot,
         }
     }

@@ -282,6 +282,8 @@ pub enum Known {
     Flawed(Flaw),
     /// Fired, but a board has been reset or has let go of its axes since.
     Disturbed,
+    /// Pictures have come of which the journal knows nothing, and no board fires that could.
+    Unaccounted,
     /// The command ended with this exit code, or by a signal.
     CommandFailed(Option<i32>),
     /// The command did not end in time, and was ended.

@@ -7,7 +7,9 @@
 //! changed, lost or moved does not fit its neighbours.
 //!
 //! Every entry is synced before the next is written, so that a crash can tear only the last line.
-//! A last line that is not sound was never relied upon: it is cut off before anything is added.
+//! A last line that is not sound was never relied upon, as far as the disk is honest: it is cut off
+//! before anything is added. (Where a disk spoils a line that it had kept, the board's memory, or
+//! without one the pictures' folder, tells that the journal is behind.)
 //! Damage anywhere else is an error that names the line.
 
 use std::collections::BTreeMap;

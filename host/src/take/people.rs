@@ -174,11 +174,12 @@ impl Known {
             Self::Flawed(Flaw::Unreadable) => "the camera was fired, but the picture that has come cannot be read: it is damaged, or its kind is not one that can be read here".into(),
             Self::Flawed(Flaw::Black) => "the camera was fired, but the picture that has come is black: the lens is covered, the lamps are out, or the exposure failed".into(),
             Self::Flawed(Flaw::Copy) => "the camera was fired, but the picture that has come is the same, dot for dot, as an earlier one of this take".into(),
+            Self::Unaccounted => "pictures have come since this take's last exposure of which its journal knows nothing; the journal may be an older copy".into(),
             Self::Disturbed => "the camera was fired, but a board has been reset, or has let go of its motors, while the shutter may have been open: the picture may be blurred, or of another pose".into(),
             Self::CommandFailed(Some(code)) => format!("the command that takes the picture ended with exit code {code}: it may have fired the camera before it failed"),
             Self::CommandFailed(None) => "the command that takes the picture was ended from outside: it may have fired the camera before".into(),
             Self::CommandTimedOut => "the command that takes the picture did not end in time and was ended: it may have fired the camera before".into(),
-            Self::RunEnded => "the program ended after it had set out to expose this frame and before it heard what became of it".into(),
+            Self::RunEnded => "the program ended after it had set out to expose this frame and before it heard what became of it; see that no command of that run is still at work".into(),
         }
     }
 }

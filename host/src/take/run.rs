@@ -177,7 +177,8 @@ fn check_edits(state: &TakeState, edits: &[Edit]) -> Result<(), TakeError> {
                         frames: state.frames,
                     });
                 }
-                if state.verdict(frame).is_none() && state.open.is_none() {
+                let asked = state.open.is_some_and(|open| open.frame == frame);
+                if state.verdict(frame).is_none() && !asked {
                     return Err(TakeError::NoAnswer { frame });
                 }
             }
@@ -249,7 +250,7 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
     crew.catch_up_with_board()?;
     crew.settle_open_exposure()?;
     crew.edit(edits)?;
-    crew.note_strangers()?;
+    crew.account_for_pictures()?;
     crew.decide_suspects()?;
     if crew.nothing_left() {
         return Ok(());
@@ -343,6 +344,7 @@ fn hands(
                     reading: read,
                 })?;
                 *last = Some(read);
+                crew.touched();
                 break;
             }
         }

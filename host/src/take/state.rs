@@ -344,19 +344,18 @@ impl TakeState {
     /// The frames that were exposed last, the last first, each once.
     #[must_use]
     pub fn last_exposed(&self, count: usize) -> Vec<u32> {
-        let mut frames = Vec::new();
-        for &frame in self.order.iter().rev() {
-            if frames.len() == count {
-                break;
-            }
-            let exposed = self
-                .frame(frame)
-                .is_some_and(|frame| frame.standing == Standing::Exposed);
-            if exposed && !frames.contains(&frame) {
-                frames.push(frame);
-            }
-        }
-        frames
+        let mut seen = BTreeSet::new();
+        self.order
+            .iter()
+            .rev()
+            .copied()
+            .filter(|&frame| {
+                self.frame(frame)
+                    .is_some_and(|frame| frame.standing == Standing::Exposed)
+                    && seen.insert(frame)
+            })
+            .take(count)
+            .collect()
     }
 
     /// What a person said last of a frame: the token, and whether it was exposed.
@@ -435,6 +434,8 @@ impl TakeState {
                     self.suspects.insert(frame);
                     self.set_check(frame, Check::Suspect);
                 }
+                // Its count is known to be wrong until it has been homed.
+                self.homed.remove(&drift.axis);
                 self.drifts.push(drift.clone());
             }
             Entry::Kept => {
@@ -527,7 +528,9 @@ impl TakeState {
                 if self.open.is_some() || Some(*frame) != self.next_frame() {
                     return Err("a person vouches for another frame than the next");
                 }
+                let next = self.after_tries()?;
                 self.exposed(*frame, 0, None);
+                self.next = next;
                 // What was counted then is not known here.
                 self.pending.remove(frame);
                 self.set_check(*frame, Check::Unknown);
@@ -562,13 +565,7 @@ impl TakeState {
             return Err("a change of frames while an intent is open");
         }
         self.has(spans)?;
-        // A slot belongs to one frame: tries of another one are over.
-        if self.next.attempt > 1 {
-            self.next = Token {
-                slot: self.next.slot.checked_add(1).ok_or("too many slots")?,
-                attempt: 1,
-            };
-        }
+        self.next = self.after_tries()?;
         for frame in spans.iter().flat_map(|span| span.frames()) {
             self.pending.remove(&frame);
             self.suspects.remove(&frame);
@@ -579,6 +576,19 @@ impl TakeState {
             self.drifts.clear();
         }
         Ok(())
+    }
+
+    /// The token to use next where what is wanted changes. A slot belongs to one frame: tries of
+    /// another one are over.
+    fn after_tries(&self) -> Result<Token, &'static str> {
+        if self.next.attempt > 1 {
+            Ok(Token {
+                slot: self.next.slot.checked_add(1).ok_or("too many slots")?,
+                attempt: 1,
+            })
+        } else {
+            Ok(self.next)
+        }
     }
 
     fn stand(&mut self, frame: u32, standing: Standing) {
@@ -656,6 +666,7 @@ impl TakeState {
             return Err("an answer is taken back while an intent is open");
         }
         let token = Token { slot, attempt };
+        let next = self.after_tries()?;
         let Some((frame, said)) = self.verdicts.get_mut(&token) else {
             return Err("an answer is taken back that was never given");
         };
@@ -664,24 +675,36 @@ impl TakeState {
         }
         *said = exposed;
         let frame = *frame;
+        self.next = next;
+        let standing = self.frame(frame).map(|frame| frame.standing);
         if exposed {
+            if standing == Some(Standing::Exposed) {
+                // A later exposure of it counts; this one is one more.
+                if let Some(state) = self.frame_mut(frame) {
+                    state.exposures += 1;
+                }
+                return Ok(());
+            }
             self.exposed(frame, slot, None);
+            // Home checks since then have not looked at this pose.
+            self.pending.remove(&frame);
+            self.set_check(frame, Check::Unknown);
             return Ok(());
         }
-        let mut none_left = false;
-        if let Some(state) = self.frame_mut(frame) {
-            state.exposures = state.exposures.saturating_sub(1);
-            none_left = state.exposures == 0;
-            if state.slot == slot {
-                state.picture = None;
-                // The exposure that counted is the one that never was.
-                none_left = true;
-            }
-        }
-        if none_left {
+        let Some(state) = self.frame_mut(frame) else {
+            return Ok(());
+        };
+        state.exposures = state.exposures.saturating_sub(1);
+        // Where it is the one that counted, the frame has none.
+        if state.slot == slot && standing == Some(Standing::Exposed) {
+            state.picture = None;
             self.pending.remove(&frame);
             self.suspects.remove(&frame);
+            if self.suspects.is_empty() {
+                self.drifts.clear();
+            }
             self.stand(frame, Standing::Wanted);
+            self.set_check(frame, Check::Pending);
         }
         Ok(())
     }

@@ -4,6 +4,7 @@
 //! What the controller says of itself is only ever compared with that.
 
 mod camera;
+mod faults;
 mod homing;
 mod line;
 mod motion;

@@ -396,6 +396,38 @@ fn a_camera_that_ignores_its_release_shows_by_its_missing_picture_without_a_cont
 }
 
 #[test]
+fn a_contact_that_closes_unasked_stops_the_take_before_the_next_exposure() {
+    let mut bench = Bench::new();
+    let error = bench
+        .shoot_watched(|progress, sim| {
+            if let Progress::Arrived { frame: 2 } = progress {
+                sim.inject(When::Now, Fault::HandRelease);
+            }
+        })
+        .expect_err("a hand on the release");
+    assert!(
+        matches!(error, TakeError::StrayContact { frame: 2, times: 1 }),
+        "{error:?}"
+    );
+    assert_eq!((error.ending(), error.resumable()), (Ending::Stopped, true));
+    assert_eq!(bench.sim.releases(), 1);
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    assert_eq!(bench.sim.releases(), FRAMES);
+    assert!(bench.sim.violations().is_empty());
+}
+
+#[test]
+fn a_camera_that_opens_late_holds_the_stand_still_until_it_has_closed() {
+    let mut bench = Bench::new();
+    // As late as the window of 600 ms just lets it: the shutter closes 500 ms later.
+    let late = Fault::Camera(CameraFault::Late(Duration::from_millis(550)));
+    bench.sim.inject(When::Now, late);
+    assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
+    bench.assert_exact("late");
+    assert!(bench.person.asked.is_empty());
+}
+
+#[test]
 fn a_command_of_the_users_own_takes_the_pictures() {
     let (bench, presser) = by_command();
     assert_eq!(run(&bench, &presser, None).unwrap(), Outcome::Finished);

@@ -169,7 +169,7 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
                 flash_contact: true,
             },
             settle: Duration::from_millis(300),
-            window: Duration::from_millis(700),
+            window: Duration::from_millis(600),
             ready: Duration::from_millis(400),
             arrival: None,
         },

@@ -1,5 +1,7 @@
 //! Frames that are shot again, left out or in doubt, and a journal that is behind its board.
 
+use panestep_protocol::Token;
+
 use super::{Crew, Interrupt};
 use crate::take::error::TakeError;
 use crate::take::exposure::{Action, Known, State};
@@ -114,18 +116,26 @@ impl Crew<'_, '_> {
             return Ok(());
         };
         let (shot, next, open) = (state.shot, state.next, state.open);
-        let Some(mark) = self.link(board)?.identity().mark else {
+        // The mark outlives a reset; what the board remembers outlives another take's mark.
+        let marked = self.link(board)?.identity().mark;
+        let marked = marked.filter(|mark| mark.shot == shot);
+        self.open_shot()?;
+        let remembered = self.link(board)?.status()?.exposure;
+        let last = marked
+            .map(|mark| mark.token)
+            .max(remembered.map(|(token, _)| token));
+        let Some(last) = last else {
             return Ok(());
         };
-        let ahead = open.map_or(mark.token >= next, |open| mark.token > open.token);
-        if mark.shot != shot || !ahead {
+        if open.map_or(last < next, |open| last <= open.token) {
             return Ok(());
         }
+        let mut exposed = true;
         if let Some(open) = open {
             let known = Known::MarkAhead;
             let token = open.token;
             self.arrived = self.strangers()?;
-            self.drive(
+            exposed = self.drive(
                 open.frame,
                 (
                     State::Asking { token, known },
@@ -133,34 +143,52 @@ impl Crew<'_, '_> {
                 ),
             )?;
         }
-        let first = self.state().map_or(next.slot, |state| state.next.slot);
-        for _ in first..=mark.token.slot {
+        if exposed {
+            let first = self.state().map_or(next.slot, |state| state.next.slot);
+            let most = last.slot.saturating_sub(first).saturating_add(1);
+            self.vouch(most, last, Known::MarkAhead)?;
+        }
+        if self.state().is_some_and(|state| last >= state.next) {
+            self.record(&Entry::Behind {
+                board: self.schedule.boards[board].clone(),
+                slot: last.slot,
+                attempt: last.attempt,
+            })?;
+        }
+        Ok(())
+    }
+
+    /// Asks, frame by frame, whether those that come next are exposed already, until one is not.
+    fn vouch(&mut self, most: u32, token: Token, known: Known) -> Result<(), Interrupt> {
+        for _ in 0..most {
             let Some(frame) = self.next_frame() else {
                 break;
             };
             let question = Question {
                 frame,
-                token: mark.token,
-                known: Known::MarkAhead,
+                token,
+                known,
                 pictures: self.strangers()?,
             };
-            let exposed = self
-                .stage
-                .person
-                .exposed(&question)
-                .ok_or(Interrupt::Person)?;
-            if !exposed {
+            let exposed = self.stage.person.exposed(&question);
+            if !exposed.ok_or(Interrupt::Person)? {
                 break;
             }
             self.record(&Entry::Vouched { frame })?;
         }
-        if self.state().is_some_and(|state| mark.token >= state.next) {
-            self.record(&Entry::Behind {
-                board: self.schedule.boards[board].clone(),
-                slot: mark.token.slot,
-                attempt: mark.token.attempt,
-            })?;
-        }
         Ok(())
+    }
+
+    /// Pictures that have come while no run was at work. Before a take's first exposure they are
+    /// somebody else's. Later, where no board keeps a memory of what it fired, the journal may be
+    /// an older copy that knows nothing of exposures that it should: a person is asked.
+    pub(in crate::take) fn account_for_pictures(&mut self) -> Result<(), Interrupt> {
+        let begun = self.state().is_some_and(|state| state.next.slot > 1);
+        if self.schedule.exposure.board().is_none() && begun {
+            let come = u32::try_from(self.strangers()?.len()).unwrap_or(u32::MAX);
+            let next = self.state().map(|state| state.next).unwrap_or_default();
+            self.vouch(come, next, Known::Unaccounted)?;
+        }
+        self.note_strangers()
     }
 }

@@ -53,6 +53,10 @@ pub(super) struct Crew<'s, 'r> {
     seated: Vec<bool>,
     /// When the camera can take the next.
     ready: Duration,
+    /// How often the flash contact had closed when the last exposure was over.
+    contacts: Option<u32>,
+    /// When a person last set an axis by hand.
+    touched: Option<Duration>,
     refused: Option<Refusal>,
     /// Whether the exposure was under way when the board was last asked.
     running: bool,
@@ -78,6 +82,8 @@ impl<'s, 'r> Crew<'s, 'r> {
             stage,
             journal,
             ready: Duration::ZERO,
+            contacts: None,
+            touched: None,
             refused: None,
             running: false,
             left_alone: false,
@@ -124,6 +130,11 @@ impl<'s, 'r> Crew<'s, 'r> {
 
     pub(super) fn finished(&self) -> bool {
         self.state().is_none_or(|state| state.finished)
+    }
+
+    /// A person has just had a hand on the stand: it has to come to rest.
+    pub(super) fn touched(&mut self) {
+        self.touched = Some(self.now());
     }
 
     /// Tells that a frame is done.

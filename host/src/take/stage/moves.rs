@@ -286,6 +286,9 @@ impl Crew<'_, '_> {
         let settle = self.schedule.exposure.settle;
         loop {
             let mut missing = self.ready.saturating_sub(self.now());
+            if let Some(touched) = self.touched {
+                missing = missing.max((touched + settle).saturating_sub(self.now()));
+            }
             for board in self.boards() {
                 let still = self.look(board)?.still;
                 let link = self.link(board)?;

@@ -21,7 +21,7 @@ impl Crew<'_, '_> {
     }
 
     /// What lies in the folder when a run begins belongs to no exposure that is still to come.
-    pub(in crate::take) fn note_strangers(&mut self) -> Result<(), Interrupt> {
+    pub(super) fn note_strangers(&mut self) -> Result<(), Interrupt> {
         let pictures = self.strangers()?;
         if !pictures.is_empty() {
             self.see(&Progress::Strangers {

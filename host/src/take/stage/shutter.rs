@@ -49,6 +49,8 @@ impl Crew<'_, '_> {
         let Some(open) = self.state().and_then(|state| state.open) else {
             return Ok(());
         };
+        // Whatever fired may have fired a moment ago: the shutter may be open.
+        self.sleep(self.schedule.exposure.window)?;
         let state = State::in_doubt(open.token, open.boot);
         let event = match open.boot {
             None => Event::TakenUp,
@@ -81,6 +83,10 @@ impl Crew<'_, '_> {
             return Ok(true);
         };
         journal.make_room()?;
+        self.refuse_stray_contacts(frame)?;
+        let Some(journal) = &self.journal else {
+            return Ok(true);
+        };
         let state = State::ready(journal.state().next);
         let board = self.schedule.exposure.board();
         let boot = match board {
@@ -94,7 +100,7 @@ impl Crew<'_, '_> {
         let done = self.drive(frame, start)?;
         if let (Some(board), Some(was)) = (board, boot) {
             let now = self.link(board)?.boot();
-            if now != was && self.next_frame().is_some() {
+            if now != was && !self.nothing_left() {
                 // Positions are gone: only a new run homes.
                 return Err(TakeError::Link(LinkError::Reset {
                     board: self.schedule.boards[board].clone(),
@@ -135,11 +141,30 @@ impl Crew<'_, '_> {
             return Err(TakeError::NoExposure {
                 frame,
                 tries,
-                why: "the board did not carry it out".into(),
+                why: "it turned out not to have been exposed".into(),
             }
             .into());
         }
         Ok(false)
+    }
+
+    /// A contact that has closed since the last exposure was over is of one that nobody asked for:
+    /// the stand may have moved under an open shutter, and a picture too many lies on the card.
+    fn refuse_stray_contacts(&mut self, frame: u32) -> Result<(), Interrupt> {
+        let (Some(board), true) = (
+            self.schedule.exposure.board(),
+            self.schedule.exposure.flash_contact(),
+        ) else {
+            return Ok(());
+        };
+        let now = self.link(board)?.status()?.contacts;
+        let times = now.wrapping_sub(self.contacts.unwrap_or(now));
+        // Counted only once: whoever goes on has been told.
+        self.contacts = Some(now);
+        if times > 0 {
+            return Err(TakeError::StrayContact { frame, times }.into());
+        }
+        Ok(())
     }
 
     /// Runs the exchange until the slot is closed (`true`) or certainly unexposed (`false`).
@@ -356,6 +381,12 @@ impl Crew<'_, '_> {
                 self.sleep(exposure.window)?;
             }
             self.ready = self.now() + exposure.ready;
+            let board = self.camera_board()?;
+            self.contacts = match self.link(board)?.status() {
+                Ok(status) => Some(status.contacts),
+                // Whatever is wrong with it is dealt with where the board is asked for itself.
+                Err(_) => None,
+            };
         }
         Ok(Event::Fact { token, fact })
     }
