@@ -10,7 +10,7 @@
 //! * [`ledger`]: what really happened, and what must never have.
 //! * [`director`]: lets the faults of a plan strike at their moments.
 //! * [`boundary`]: disk, ports, clock and person as the take sees them.
-//! * [`run`]: a take from its beginning to its end, over as many runs as it takes.
+//! * [`mod@run`]: a take from its beginning to its end, over as many runs as it takes.
 //! * [`shrink`]: a failing plan made as small as it gets.
 //! * [`swarm`], [`sweep`]: many of them.
 
