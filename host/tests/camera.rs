@@ -378,3 +378,41 @@ fn a_command_that_leaves_something_running_has_ended_all_the_same() {
     let id = rustix::process::Pid::from_raw(id).expect("an id");
     let _ = rustix::process::kill_process(id, rustix::process::Signal::KILL);
 }
+
+/// A TIFF file that has its directory before its dots (TIFF 6.0, section 2), as many programs
+/// write it: the last bytes that arrive are dots.
+#[test]
+fn a_tiff_file_without_its_last_dots_is_not_read() {
+    let (columns, rows) = (40_u32, 30_u32);
+    let fields = [
+        (256_u16, columns),        // width
+        (257, rows),               // length
+        (258, 8),                  // bits of a sample
+        (259, 1),                  // not compressed
+        (262, 1),                  // black is zero
+        (273, 8 + 2 + 9 * 12 + 4), // where the strip begins
+        (277, 1),                  // samples of a dot
+        (278, rows),               // rows of a strip
+        (279, columns * rows),
+    ];
+    let mut bytes = b"II*\0\x08\0\0\0\x09\0".to_vec();
+    for (tag, value) in fields {
+        bytes.extend(tag.to_le_bytes());
+        // One LONG.
+        bytes.extend([4, 0, 1, 0, 0, 0]);
+        bytes.extend(value.to_le_bytes());
+    }
+    bytes.extend([0; 4]);
+    bytes.extend((0..columns * rows).map(|dot| (dot % 251) as u8));
+
+    let there = folder();
+    let mut album = PictureFolder::open(there.path()).expect("it is there");
+    let path = there.path().join("a.tif");
+    for missing in [1, 40, 600, 1199, 1200] {
+        fs::write(&path, &bytes[..bytes.len() - missing]).expect("written");
+        let look = looked(&mut album, "a.tif");
+        assert_eq!(look, Look::Unreadable, "{missing} missing");
+    }
+    fs::write(&path, &bytes).expect("written");
+    assert!(matches!(looked(&mut album, "a.tif"), Look::Whole { .. }));
+}

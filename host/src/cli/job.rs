@@ -18,7 +18,7 @@ use panestep::take::{
 use super::outside::{self, Outside};
 use super::people::{Desk, Onlooker, listed};
 use super::rig::{self, Rig};
-use super::screen::{Progress, say};
+use super::screen::{Progress, frames as frames_of, say};
 use super::take::{ended, quoted};
 use super::{Failure, interrupt};
 
@@ -208,7 +208,7 @@ fn finished(state: &TakeState, schedule: &Schedule) -> String {
     let exposed: Vec<&FrameState> = frames
         .filter(|frame| frame.standing == Standing::Exposed)
         .collect();
-    let mut text = format!("{} frames exposed", exposed.len());
+    let mut text = format!("{} exposed", frames_of(exposed.len()));
     if state.dropped() > 0 {
         text.push_str(&format!(", {} left out", state.dropped()));
     }

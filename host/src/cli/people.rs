@@ -62,7 +62,8 @@ impl Watch for Onlooker {
                 say(&format!("home check of {axis} ({number} of {all})"));
             }
             take::Progress::Checked { frames } => say(&format!(
-                "every axis is where it is counted; {frames} frames checked"
+                "every axis is where it is counted; {} checked",
+                screen::frames(frames)
             )),
             // Where frames are in doubt, the question about them says why.
             take::Progress::Doubted { drift, frames: [] } => say(&doubt(drift, &[])),

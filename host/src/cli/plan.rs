@@ -84,6 +84,16 @@ pub(crate) fn summary(shot: &Shot, plan: &Plan, times: &Times) {
         times.longest_move.as_secs_f64(),
         times.longest_move_frame,
     ));
+    let schedule = plan.schedule();
+    if !schedule.motors.is_empty() {
+        let every = schedule.home_check;
+        let checks = if every == 0 {
+            1
+        } else {
+            schedule.frames.div_ceil(every)
+        };
+        say(&format!("home checks: {checks}, not in that time"));
+    }
     if times.hand_settings > 0 {
         say(&format!(
             "settings by hand: {}, not in that time",

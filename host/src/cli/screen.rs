@@ -59,6 +59,11 @@ pub(crate) fn width() -> usize {
         .unwrap_or(100)
 }
 
+/// So many frames, as people say it.
+pub(crate) fn frames(count: usize) -> String {
+    format!("{count} frame{}", if count == 1 { "" } else { "s" })
+}
+
 /// A time as people read it: `2 h 05 min`, `3 min 20 s`, `8 s`.
 pub(crate) fn clock_time(time: Duration) -> String {
     let seconds = time.as_secs() + u64::from(time.subsec_millis() >= 500);

@@ -10,8 +10,8 @@ use crate::schedule::{Release, Schedule};
 /// a tick.
 pub const DEFAULT_TICK_RATE: u32 = 20_000;
 
-/// How long a shot takes, from the first frame's pose on. Homing, messages and people's work are
-/// not in it.
+/// How long a shot takes, from the first frame's pose on. Homing, home checks, messages and people's
+/// work are not in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Times {
     /// Motors moving, slack taken up.
