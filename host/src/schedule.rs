@@ -105,6 +105,9 @@ pub struct Exposure {
     pub release: Release,
     /// Rest between the last step and the exposure.
     pub settle: Duration,
+    /// Longest time from the release to the opening of the shutter.
+    #[serde(default)]
+    pub delay: Duration,
     /// From the closing of the release line until the shutter has certainly closed.
     pub window: Duration,
     /// From then until the camera can take the next.

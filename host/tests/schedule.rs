@@ -58,6 +58,7 @@ fn schedule() -> Schedule {
                 flash_contact: true,
             },
             settle: Duration::from_millis(600),
+            delay: Duration::from_millis(100),
             window: Duration::from_millis(620),
             ready: Duration::from_millis(1200),
             arrival: None,

@@ -167,6 +167,7 @@ impl Plan {
                 exposure: Exposure {
                     release,
                     settle: shutter.settle,
+                    delay: shutter.delay,
                     window,
                     ready: shutter.ready,
                     arrival: stand.arrival.as_ref().map(|arrival| arrival.within),

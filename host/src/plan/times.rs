@@ -143,8 +143,19 @@ pub fn frame_time(schedule: &Schedule, frame: u32, tick_rate: u32) -> Result<Fra
         readying,
         exposing: match exposure.release {
             Release::Board {
-                half_press, press, ..
-            } => half_press.saturating_add(exposure.window.max(press)),
+                half_press,
+                press,
+                flash_contact,
+                ..
+            } => {
+                // Where there is a contact, the window begins anew with its closing.
+                let late = if flash_contact {
+                    exposure.delay
+                } else {
+                    Duration::ZERO
+                };
+                half_press.saturating_add(exposure.window.saturating_add(late).max(press))
+            }
             Release::Command { .. } | Release::Hand => exposure.window,
         },
     })

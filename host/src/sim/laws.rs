@@ -276,6 +276,8 @@ mod tests {
         mechanics.violations.clear();
         mechanics.now += 1_000_000;
         mechanics.step(0, LINE);
-        assert_eq!(laws(&mechanics), [Law::AfterStop { axis: EAST }]);
+        // Nor has anybody been heard for as long as all that.
+        let unheard = Law::WentOnUnheard { axis: EAST };
+        assert_eq!(laws(&mechanics), [Law::AfterStop { axis: EAST }, unheard]);
     }
 }

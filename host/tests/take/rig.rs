@@ -170,6 +170,7 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
                 flash_contact: true,
             },
             settle: Duration::from_millis(300),
+            delay: Duration::from_millis(100),
             window: Duration::from_millis(600),
             ready: Duration::from_millis(400),
             arrival: None,

@@ -213,6 +213,11 @@ impl Build {
         let motor_targets = (0..frames as usize * motors.len())
             .map(|_| random.between(-100.0, 140.0).round() as i32)
             .collect();
+        // Each goes down to its switch: from the lowest.
+        let mut lifts: Vec<usize> = (0..motors.len())
+            .filter(|&place| motors[place].way == Way::Lift)
+            .collect();
+        lifts.reverse();
         let hand_targets = (0..if self.hand { frames } else { 0 })
             .map(|frame| f64::from(frame / 2) * 0.3)
             .collect();
@@ -223,6 +228,7 @@ impl Build {
                 .iter()
                 .map(|board| board.name.clone())
                 .collect(),
+            lifts,
             motors,
             hands: if self.hand {
                 vec![HandAxis {
@@ -252,6 +258,7 @@ impl Build {
                     Fire::Hand => schedule::Release::Hand,
                 },
                 settle: Duration::from_millis(50),
+                delay: Duration::from_millis(100),
                 window: WINDOW,
                 ready: Duration::from_millis(50),
                 arrival: self.pictures.then_some(ARRIVAL),
