@@ -213,11 +213,9 @@ impl Build {
         let motor_targets = (0..frames as usize * motors.len())
             .map(|_| random.between(-100.0, 140.0).round() as i32)
             .collect();
-        // Each goes down to its switch: from the lowest.
-        let mut lifts: Vec<usize> = (0..motors.len())
+        let lifts: Vec<usize> = (0..motors.len())
             .filter(|&place| motors[place].way == Way::Lift)
             .collect();
-        lifts.reverse();
         let hand_targets = (0..if self.hand { frames } else { 0 })
             .map(|frame| f64::from(frame / 2) * 0.3)
             .collect();
