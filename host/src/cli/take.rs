@@ -140,6 +140,11 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     let outside = Outside::new(&stand, &rig, &base)?;
     let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     match (state.next_frame(), state.open) {
+        (_, Some(open)) if !edits.is_empty() => say(&format!(
+            "frame {} was begun, and what became of it is not known yet: the changes are made once \
+             that is settled; if the program stops before, ask for them again",
+            open.frame
+        )),
         _ if !edits.is_empty() => {}
         (_, Some(open)) => say(&format!(
             "frame {} was begun, and what became of it is not known yet",

@@ -162,7 +162,9 @@ pub enum TakeError {
         exposed: usize,
     },
     /// Nobody has answered anything about a frame.
-    #[error("there is no answer about frame {frame} that could be taken back; nothing was changed")]
+    #[error(
+        "there is no answer about frame {frame} that could be taken back (a question that is still open is asked when the take goes on); nothing was changed"
+    )]
     NoAnswer {
         /// The frame.
         frame: u32,
@@ -180,11 +182,12 @@ pub enum TakeError {
     },
     /// The flash contact has closed without an order.
     #[error(
-        "before frame {frame}: the camera's flash contact has closed {times} times since the last exposure was over, and nobody asked for that: the camera has exposed once more, or somebody has pressed its release. Have a look at the last frame's picture and at those that are too many; the take goes on without them"
+        "{}: the camera's flash contact has closed {times} times since the last exposure was over, and nobody asked for that: the camera has exposed once more, or somebody has pressed its release. Have a look at the last frame's picture and at those that are too many; the take goes on without them",
+        at_frame(*frame)
     )]
     StrayContact {
-        /// The frame that was about to be exposed.
-        frame: u32,
+        /// The frame that was about to be exposed; none at the end.
+        frame: Option<u32>,
         /// How often.
         times: u32,
     },

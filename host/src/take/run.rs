@@ -112,9 +112,10 @@ pub fn rehearse(schedule: &Schedule, stage: &mut Stage<'_>) -> Result<Outcome, T
 }
 
 /// Shoots a take from where its journal stands: every frame that is still wanted, in rising order.
-/// An exposure that the journal left open is settled first, then the edits are made. Where an axis
-/// is not homed, or its board has been reset, it is homed. An edit that the journal holds already
-/// does no harm, except that frames are exposed once more for each [`Edit::Again`].
+/// The edits are made first; where the journal left an exposure open, that is settled before. Where
+/// an axis is not homed, or its board has been reset, it is homed. Edits are made as often as they
+/// are asked for: a second [`Edit::Again`] exposes once more, a second [`Edit::TakeBack`] is the
+/// first answer again.
 ///
 /// Whatever halted a board before counts as seen by the person who starts this run.
 ///
@@ -149,39 +150,67 @@ pub fn shoot(
     settle_result(&mut crew, result)
 }
 
-/// Whether every edit can be made, so that none is made where another cannot.
+impl Edit {
+    /// The entry that it comes to, as things stand.
+    pub(super) fn entry(self, state: &TakeState) -> Result<Entry, TakeError> {
+        let there = |frame: u32| {
+            if frame == 0 || frame > state.frames {
+                let frames = state.frames;
+                return Err(TakeError::NoFrame { frame, frames });
+            }
+            Ok(())
+        };
+        let again = |frames| Entry::Again {
+            frames,
+            why: "a person".into(),
+        };
+        Ok(match self {
+            Self::Again(span) => {
+                there(span.last())?;
+                again(vec![span])
+            }
+            Self::Back(count) => {
+                let mut frames = state.last_exposed(count as usize);
+                let exposed = frames.len();
+                if count == 0 || exposed < count as usize {
+                    return Err(TakeError::NotSoFar { count, exposed });
+                }
+                frames.sort_unstable();
+                again(Span::of(frames))
+            }
+            Self::Drop(span) => {
+                there(span.last())?;
+                Entry::Dropped { frames: vec![span] }
+            }
+            Self::TakeBack(frame) => {
+                there(frame)?;
+                // What is still open is asked first: that answer is not the one that was meant.
+                let open = state.open.is_some_and(|open| open.frame == frame);
+                let (token, exposed) = state
+                    .verdict(frame)
+                    .filter(|_| !open)
+                    .ok_or(TakeError::NoAnswer { frame })?;
+                Entry::TakenBack {
+                    slot: token.slot,
+                    attempt: token.attempt,
+                    exposed: !exposed,
+                }
+            }
+        })
+    }
+}
+
+/// Whether every edit can be made, one after another, so that none is made where another cannot.
 fn check_edits(state: &TakeState, edits: &[Edit]) -> Result<(), TakeError> {
+    if edits.is_empty() {
+        return Ok(());
+    }
+    let mut after = state.clone();
     for edit in edits {
-        match *edit {
-            Edit::Again(span) | Edit::Drop(span) => {
-                if span.last() > state.frames {
-                    return Err(TakeError::NoFrame {
-                        frame: span.last(),
-                        frames: state.frames,
-                    });
-                }
-            }
-            Edit::Back(count) => {
-                let there = state.last_exposed(count as usize).len();
-                if count == 0 || there < count as usize {
-                    return Err(TakeError::NotSoFar {
-                        count,
-                        exposed: there,
-                    });
-                }
-            }
-            Edit::TakeBack(frame) => {
-                if frame == 0 || frame > state.frames {
-                    return Err(TakeError::NoFrame {
-                        frame,
-                        frames: state.frames,
-                    });
-                }
-                let asked = state.open.is_some_and(|open| open.frame == frame);
-                if state.verdict(frame).is_none() && !asked {
-                    return Err(TakeError::NoAnswer { frame });
-                }
-            }
+        let entry = edit.entry(&after)?;
+        // While an exposure is open nothing can be changed yet: what follows is looked at alone.
+        if after.open.is_none() {
+            after.follow(&entry).map_err(TakeError::Schedule)?;
         }
     }
     Ok(())
@@ -246,10 +275,17 @@ fn rehearsal(crew: &mut Crew<'_, '_>) -> Result<(), Interrupt> {
 }
 
 fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
+    // Wishes are written down before anything can come in between.
+    let at_once = !crew.has_open_exposure();
+    if at_once {
+        crew.edit(edits)?;
+    }
     crew.connect_all()?;
     crew.catch_up_with_board()?;
     crew.settle_open_exposure()?;
-    crew.edit(edits)?;
+    if !at_once {
+        crew.edit(edits)?;
+    }
     crew.account_for_pictures()?;
     crew.decide_suspects()?;
     if crew.nothing_left() {
@@ -281,6 +317,7 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
         if crew.next_frame().is_none() {
             crew.home_check()?;
             crew.refuse_strangers()?;
+            crew.refuse_stray_contacts()?;
         }
         if crew.nothing_left() {
             return Ok(());

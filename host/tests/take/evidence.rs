@@ -406,7 +406,13 @@ fn a_contact_that_closes_unasked_stops_the_take_before_the_next_exposure() {
         })
         .expect_err("a hand on the release");
     assert!(
-        matches!(error, TakeError::StrayContact { frame: 2, times: 1 }),
+        matches!(
+            error,
+            TakeError::StrayContact {
+                frame: Some(2),
+                times: 1
+            }
+        ),
         "{error:?}"
     );
     assert_eq!((error.ending(), error.resumable()), (Ending::Stopped, true));

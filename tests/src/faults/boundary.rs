@@ -338,13 +338,15 @@ impl Person for Operator {
         let exposures = self.sim.exposures();
         let (whole, schedule) = (self.whole, &*self.schedule);
         let ledger = &director.ledger;
-        let truth = if question.known == Known::MarkAhead {
+        // Asked of a frame of which the journal knows nothing, whatever token comes next.
+        let of_frame = matches!(question.known, Known::MarkAhead | Known::Unaccounted);
+        let truth = if of_frame {
             ledger.truth_of_frame(&exposures, question.frame, whole, schedule)
         } else {
             ledger.truth(&exposures, question.token, whole, schedule)
         };
         let mut answer = self.mutant == Some(Mutant::YesSayer) || truth;
-        if director.wrong_answers > 0 && question.known != Known::MarkAhead {
+        if director.wrong_answers > 0 && !of_frame {
             director.wrong_answers -= 1;
             director.effect(Kind::WrongAnswer);
             // Noticed at once: the run is ended, and the answer taken back at the next.

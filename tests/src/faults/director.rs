@@ -502,14 +502,9 @@ impl Director {
 
     fn see(&mut self, at: Duration, happening: &Happening<'_>) -> Vec<Fault> {
         self.now = at;
-        if let Happening::Step {
-            axis,
-            positive,
-            made,
-        } = *happening
-        {
-            if !made && let Some(lost) = self.ledger.displaced.get_mut(axis.0) {
-                *lost += if positive { 1 } else { -1 };
+        if let Happening::Step { axis, made, .. } = *happening {
+            if !made && let Some(lost) = self.ledger.lost.get_mut(axis.0) {
+                *lost += 1;
             }
             return self.on_time();
         }

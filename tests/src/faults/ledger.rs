@@ -51,10 +51,10 @@ pub struct Ledger {
     pub opened: BTreeSet<u32>,
     /// Motor axes, and last the hand axis, that may be elsewhere than counted, and since when.
     pub astray: BTreeMap<usize, Duration>,
-    /// Steps that each motor has lost, with the sign of their direction, up to now and up to when a
-    /// frame was exposed last.
-    pub displaced: [i64; MOTORS],
-    exposed_displaced: [i64; MOTORS],
+    /// How many steps each motor has lost, either way, up to now and up to when a frame was exposed
+    /// last.
+    pub lost: [u64; MOTORS],
+    exposed_lost: [u64; MOTORS],
     /// An older journal is in place: nothing it says need be so.
     pub rolled_back: bool,
     /// Axes of which more is wrong than steps that were lost.
@@ -171,7 +171,7 @@ impl Ledger {
             Entry::Checked { .. } => {
                 for (axis, name) in NAMES.iter().enumerate() {
                     // What was lost since may have made good what was lost before.
-                    let same = self.exposed_displaced[axis] == self.displaced[axis];
+                    let same = self.exposed_lost[axis] == self.lost[axis];
                     let steps = off[axis];
                     if same && steps.abs() > WITHIN && !self.unclear.contains(&axis) {
                         self.found(
@@ -190,7 +190,7 @@ impl Ledger {
                 }
             }
             Entry::Done { slot, attempt, .. } => {
-                self.exposed_displaced = self.displaced;
+                self.exposed_lost = self.lost;
                 let done = token(slot, attempt);
                 let mut pulses = self.pulses.iter().filter(|pulse| pulse.token == done);
                 let opened = pulses.clone().any(|pulse| {
@@ -275,7 +275,8 @@ impl Ledger {
         }
     }
 
-    /// What a person would find who looks for pictures of a frame.
+    /// What a person would find who looks for pictures of a frame of which the journal knows no
+    /// outcome.
     #[must_use]
     pub fn truth_of_frame(
         &self,
@@ -289,6 +290,14 @@ impl Ledger {
             .iter()
             .filter(|pulse| pulse.frame == frame)
             .map(|pulse| pulse.token)
+            .filter(|of| {
+                !self.lines.iter().any(|(_, entry)| match *entry {
+                    Entry::Done { slot, attempt, .. }
+                    | Entry::Void { slot, attempt }
+                    | Entry::Verdict { slot, attempt, .. } => token(slot, attempt) == *of,
+                    _ => false,
+                })
+            })
             .collect();
         tokens
             .iter()

@@ -17,28 +17,7 @@ impl Crew<'_, '_> {
             let Some(state) = self.state() else {
                 return Ok(());
             };
-            let again = |frames| Entry::Again {
-                frames,
-                why: "a person".into(),
-            };
-            let entry = match *edit {
-                Edit::Again(span) => again(vec![span]),
-                Edit::Back(count) => {
-                    let mut frames = state.last_exposed(count as usize);
-                    frames.sort_unstable();
-                    again(Span::of(frames))
-                }
-                Edit::Drop(span) => Entry::Dropped { frames: vec![span] },
-                Edit::TakeBack(frame) => {
-                    let (token, exposed) =
-                        state.verdict(frame).ok_or(TakeError::NoAnswer { frame })?;
-                    Entry::TakenBack {
-                        slot: token.slot,
-                        attempt: token.attempt,
-                        exposed: !exposed,
-                    }
-                }
-            };
+            let entry = edit.entry(state)?;
             self.record(&entry)?;
             match &entry {
                 Entry::Again { frames, .. } => self.changed("to be shot again", frames),
@@ -148,18 +127,27 @@ impl Crew<'_, '_> {
             let most = last.slot.saturating_sub(first).saturating_add(1);
             self.vouch(most, last, Known::MarkAhead)?;
         }
-        if self.state().is_some_and(|state| last >= state.next) {
-            self.record(&Entry::Behind {
-                board: self.schedule.boards[board].clone(),
-                slot: last.slot,
-                attempt: last.attempt,
-            })?;
-        }
+        self.record_behind(last)?;
         Ok(())
     }
 
+    /// The camera board's tokens up to this one are spent, whatever the journal knows of them.
+    pub(super) fn record_behind(&mut self, last: Token) -> Result<(), TakeError> {
+        let (Some(board), Some(state)) = (self.schedule.exposure.board(), self.state()) else {
+            return Ok(());
+        };
+        if last < state.next {
+            return Ok(());
+        }
+        self.record(&Entry::Behind {
+            board: self.schedule.boards[board].clone(),
+            slot: last.slot,
+            attempt: last.attempt,
+        })
+    }
+
     /// Asks, frame by frame, whether those that come next are exposed already, until one is not.
-    fn vouch(&mut self, most: u32, token: Token, known: Known) -> Result<(), Interrupt> {
+    pub(super) fn vouch(&mut self, most: u32, token: Token, known: Known) -> Result<(), Interrupt> {
         for _ in 0..most {
             let Some(frame) = self.next_frame() else {
                 break;

@@ -128,6 +128,11 @@ impl<'s, 'r> Crew<'s, 'r> {
         })
     }
 
+    /// Whether an intent is on disk whose outcome is not.
+    pub(super) fn has_open_exposure(&self) -> bool {
+        self.state().is_some_and(|state| state.open.is_some())
+    }
+
     pub(super) fn finished(&self) -> bool {
         self.state().is_none_or(|state| state.finished)
     }

@@ -38,6 +38,10 @@ impl Crew<'_, '_> {
         if pictures.is_empty() {
             return Ok(());
         }
+        // It is told now, and not again when the take goes on.
+        self.record(&Entry::Found {
+            pictures: pictures.clone(),
+        })?;
         Err(TakeError::Strangers {
             frame: self.next_frame(),
             pictures,

@@ -83,11 +83,12 @@ impl Crew<'_, '_> {
             return Ok(true);
         };
         journal.make_room()?;
-        self.refuse_stray_contacts(frame)?;
+        self.refuse_stray_contacts()?;
         let Some(journal) = &self.journal else {
             return Ok(true);
         };
-        let state = State::ready(journal.state().next);
+        let token = journal.state().next;
+        let state = State::ready(token);
         let board = self.schedule.exposure.board();
         let boot = match board {
             Some(board) => Some(self.link(board)?.boot()),
@@ -123,6 +124,14 @@ impl Crew<'_, '_> {
             }
             .into());
         }
+        if let Some(Refusal::Spent(high)) = self.refused
+            && high >= token
+        {
+            // The board remembers more than this journal, an older copy, knows.
+            self.vouch(high.slot - token.slot, high, Known::MarkAhead)?;
+            self.record_behind(high)?;
+            return Ok(false);
+        }
         if let Some(refusal) = self.refused {
             let board = self.camera_board()?;
             if let Refusal::Halted(_) = refusal {
@@ -150,7 +159,7 @@ impl Crew<'_, '_> {
 
     /// A contact that has closed since the last exposure was over is of one that nobody asked for:
     /// the stand may have moved under an open shutter, and a picture too many lies on the card.
-    fn refuse_stray_contacts(&mut self, frame: u32) -> Result<(), Interrupt> {
+    pub(in crate::take) fn refuse_stray_contacts(&mut self) -> Result<(), Interrupt> {
         let (Some(board), true) = (
             self.schedule.exposure.board(),
             self.schedule.exposure.flash_contact(),
@@ -162,6 +171,7 @@ impl Crew<'_, '_> {
         // Counted only once: whoever goes on has been told.
         self.contacts = Some(now);
         if times > 0 {
+            let frame = self.next_frame();
             return Err(TakeError::StrayContact { frame, times }.into());
         }
         Ok(())
