@@ -6,6 +6,7 @@ use std::io::Cursor;
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use std::rc::Rc;
+use std::sync::{PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
@@ -246,6 +247,10 @@ fn a_picture_that_claims_to_be_enormous_is_not_decoded() {
     }
 }
 
+/// A script cannot be run while it is open for writing anywhere, and a program that another test
+/// starts just then has it open for a moment: nothing is written while anything is started.
+static SCRIPTS: RwLock<()> = RwLock::new(());
+
 /// A command of the test's own, and what was told of it.
 struct Stand {
     folder: TempDir,
@@ -257,6 +262,7 @@ impl Stand {
     fn new(script: &str) -> Self {
         let folder = folder();
         let path = folder.path().join("photograph");
+        let _writing = SCRIPTS.write().unwrap_or_else(PoisonError::into_inner);
         fs::write(&path, format!("#!/bin/sh\n{script}\n")).expect("written");
         fs::set_permissions(&path, fs::Permissions::from_mode(0o755)).expect("may be run");
         let told = Rc::new(RefCell::new(Vec::new()));
@@ -273,6 +279,7 @@ impl Stand {
 
     fn release(&mut self, words: &[&str], time_out: Duration) -> Released {
         let words: Vec<String> = words.iter().map(|&word| word.into()).collect();
+        let _running = SCRIPTS.read().unwrap_or_else(PoisonError::into_inner);
         self.command.release(&ReleaseOrder {
             frame: 12,
             words: &words,

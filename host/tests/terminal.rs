@@ -277,14 +277,14 @@ fn a_question_without_an_answer_comes_again() {
 
 #[test]
 fn a_command_that_hangs_is_ended_and_asked_about() {
-    let fired = support::COMMAND.replace("60 s", "500 ms");
+    let fired = support::COMMAND.replace("60 s", "3 s");
     let folder = three_frames(&fired, "");
     support::script(
         folder.path(),
         "if [ \"$1\" = 3 ] && [ ! -e hung ]; then touch hung; echo 'no lens' >&2; sleep 300; fi",
     );
     let mut seat = Seat::at(&folder, TAKE);
-    seat.read_up_to("./photograph 3 had not ended after 0.5 s, and was ended");
+    seat.read_up_to("./photograph 3 had not ended after 3 s, and was ended");
     seat.read_up_to("no lens");
     seat.read_up_to("has frame 3 been exposed");
     seat.type_line("no");
@@ -295,7 +295,12 @@ fn a_command_that_hangs_is_ended_and_asked_about() {
 #[test]
 fn ctrl_c_does_not_reach_the_command_and_its_exposure_is_finished() {
     let folder = three_frames(support::COMMAND, "");
-    support::script(folder.path(), "touch begun; sleep 1; echo $1 >>fired");
+    // It waits for the test, for a minute at most.
+    support::script(
+        folder.path(),
+        "touch begun; n=0; while [ ! -e go ] && [ $n -lt 600 ]; do sleep 0.1; n=$((n + 1)); done; \
+         echo $1 >>fired",
+    );
     let mut seat = Seat::at(&folder, TAKE);
     let begun = Instant::now();
     while !folder.path().join("begun").exists() {
@@ -303,6 +308,7 @@ fn ctrl_c_does_not_reach_the_command_and_its_exposure_is_finished() {
         std::thread::sleep(Duration::from_millis(10));
     }
     seat.interrupt();
+    fs::write(folder.path().join("go"), "").expect("written");
     seat.read_up_to("stopped before frame 2");
     assert_eq!(seat.code(), Some(3));
     let fired = fs::read_to_string(folder.path().join("fired")).expect("written");
