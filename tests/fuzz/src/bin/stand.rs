@@ -30,7 +30,7 @@ travel = [\"-10 deg\", \"10 deg\"]
 home = { switch = \"-12 deg\", within = \"0.02 deg\" }
 speed = \"10 deg/s\"
 acceleration = \"20 deg/s2\"
-jerk = \"1e2 deg/s3\"
+jerk = \"100 deg/s3\"
 ";
 
 /// The other ways of firing the camera.
