@@ -87,7 +87,7 @@ impl Outside {
                     return Err(Failure::could_not(format!(
                         "the command that takes the picture: {why}"
                     ))
-                    .hint("nothing was moved; `command` in the stand file names it"));
+                    .hint(wanted_at(words, base)));
                 }
                 true
             }
@@ -116,6 +116,18 @@ impl Outside {
         };
         Ok(Self { command, folder })
     }
+}
+
+/// What to do where the program that takes the pictures is missing.
+fn wanted_at(words: &[String], base: &Path) -> String {
+    let program = words.first().map_or("", String::as_str);
+    // Without the `.` of `./photograph`.
+    let path: PathBuf = base.join(program).components().collect();
+    format!(
+        "nothing was moved; put the program at {}. `command` in the stand file names it; a take \
+         that has begun keeps its own copy of that file, so that it can only be put back there",
+        path.display()
+    )
 }
 
 /// The folder that the stand's pictures arrive in.

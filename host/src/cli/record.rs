@@ -49,11 +49,19 @@ pub(crate) fn record(typed: &args::Record) -> Result<(), Failure> {
             let missing: Vec<u32> = record.state.wanted().collect();
             let spans = panestep::take::Span::of(missing);
             let only: Vec<String> = spans.iter().map(|span| format!(" --only {span}")).collect();
+            // Without a frame to name, the command would shoot everything.
+            let anew = if only.is_empty() {
+                String::new()
+            } else {
+                format!(
+                    "; else what is missing goes into a new take: panestep shoot SHOT{}",
+                    only.concat()
+                )
+            };
             Err(Failure::could_not(problem.sentence()).hint(format!(
                 "look at the pictures to see how far it really went. A whole copy of {} brings \
-                 the take back; else what is missing goes into a new take: panestep shoot SHOT{}",
-                quoted(&path),
-                only.concat()
+                 the take back{anew}",
+                quoted(&path)
             )))
         }
     }

@@ -75,6 +75,8 @@ fn range(text: &str) -> Result<std::ops::Range<u64>, String> {
 /// Least number of strikes of every kind in a run of this many takes.
 const LEAST: u64 = 100;
 const FULL: u64 = 10_000;
+/// Least number of takes in a sweep.
+const LEAST_SWEPT: usize = 1000;
 /// Failing takes that are made smaller and printed.
 const SHOWN: usize = 5;
 
@@ -258,10 +260,10 @@ fn sweep_all(threads: usize) -> bool {
     let plans = sweep::plans();
     let bar = bar(plans.len() as u64);
     let begun = Instant::now();
-    let failures = sweep::run_all(&plans, threads, &|| bar.inc(1));
+    let sweep::Swept { failures, struck } = sweep::run_all(&plans, threads, &|| bar.inc(1));
     bar.finish_and_clear();
     println!(
-        "{} takes of three frames, a fault at every moment in turn, in {:.0} s",
+        "{} takes of three frames, a fault at every moment in turn, which struck in {struck}, in {:.0} s",
         plans.len(),
         begun.elapsed().as_secs_f64()
     );
@@ -271,5 +273,11 @@ fn sweep_all(threads: usize) -> bool {
         }
     }
     println!("{} failed", failures.len());
-    failures.is_empty()
+    let enough = plans.len() >= LEAST_SWEPT && struck * 10 >= plans.len() * 9;
+    if !enough {
+        println!(
+            "Too little: a sweep is {LEAST_SWEPT} takes at least, and its fault strikes in nine of ten"
+        );
+    }
+    enough && failures.is_empty()
 }

@@ -55,6 +55,10 @@ pub struct Ledger {
     /// last.
     pub lost: [u64; MOTORS],
     exposed_lost: [u64; MOTORS],
+    /// Since when a motor may hold nothing: its supply or its driver was gone.
+    loose: Option<Duration>,
+    /// Frames that the person ever asked to leave out.
+    pub asked_out: BTreeSet<u32>,
     /// An older journal is in place: nothing it says need be so.
     pub rolled_back: bool,
     /// Axes of which more is wrong than steps that were lost.
@@ -65,6 +69,15 @@ pub struct Ledger {
 
 fn token(slot: u32, attempt: u16) -> Token {
     Token { slot, attempt }
+}
+
+/// A frame that is closed under a slot while it stands exposed under another.
+fn twice(frame: u32, old: Option<(Token, bool)>, slot: u32) -> Option<(&'static str, String)> {
+    let (old, _) = old.filter(|(old, _)| old.slot != slot)?;
+    Some((
+        "exposed twice",
+        format!("frame {frame}: closed under slot {slot} while it stands exposed by {old:?}"),
+    ))
 }
 
 impl Ledger {
@@ -236,6 +249,9 @@ impl Ledger {
             Fault::MotorPower { .. } => 0..MOTORS,
             _ => return,
         };
+        if let Fault::MotorPower { .. } | Fault::Driver { .. } = fault {
+            self.loose.get_or_insert(at);
+        }
         for axis in axes {
             if !matches!(
                 fault,
@@ -318,6 +334,7 @@ impl Ledger {
         let mut closed: BTreeMap<u32, (Token, bool)> = BTreeMap::new();
         let mut frames: BTreeMap<u32, u32> = BTreeMap::new();
         let mut dropped: BTreeSet<u32> = BTreeSet::new();
+        let mut findings = Vec::new();
         for (_, entry) in &self.lines {
             match *entry {
                 Entry::Intent { frame, slot, .. } => {
@@ -332,7 +349,15 @@ impl Ledger {
                     }
                 }
                 Entry::Dropped { frames: ref spans } => {
-                    dropped.extend(spans.iter().flat_map(|span| span.frames()));
+                    for frame in spans.iter().flat_map(|span| span.frames()) {
+                        if !self.asked_out.contains(&frame) {
+                            findings.push((
+                                "left out unasked",
+                                format!("frame {frame} is left out, and nobody asked for it"),
+                            ));
+                        }
+                        dropped.insert(frame);
+                    }
                 }
                 Entry::TakenBack {
                     slot,
@@ -341,6 +366,7 @@ impl Ledger {
                 } => {
                     let frame = frames.get(&slot).copied().unwrap_or(0);
                     let said = token(slot, attempt);
+                    // The person's word, also about a frame that stands exposed.
                     if exposed {
                         closed.insert(frame, (said, true));
                     } else if closed.get(&frame).is_some_and(|(token, _)| *token == said) {
@@ -349,7 +375,8 @@ impl Ledger {
                 }
                 Entry::Done { slot, attempt, .. } => {
                     let frame = frames.get(&slot).copied().unwrap_or(0);
-                    closed.insert(frame, (token(slot, attempt), false));
+                    let old = closed.insert(frame, (token(slot, attempt), false));
+                    findings.extend(twice(frame, old, slot));
                 }
                 Entry::Verdict {
                     slot,
@@ -358,12 +385,12 @@ impl Ledger {
                     ..
                 } => {
                     let frame = frames.get(&slot).copied().unwrap_or(0);
-                    closed.insert(frame, (token(slot, attempt), true));
+                    let old = closed.insert(frame, (token(slot, attempt), true));
+                    findings.extend(twice(frame, old, slot));
                 }
                 _ => {}
             }
         }
-        let mut findings = Vec::new();
         for frame in (1..=schedule.frames).filter(|frame| !dropped.contains(frame)) {
             let Some(&(token, _)) = closed.get(&frame) else {
                 findings.push((
@@ -409,8 +436,9 @@ impl Ledger {
             if !own {
                 continue;
             }
-            // A motor without supply holds nothing, and nobody senses it.
-            let held = !self.astray.values().any(|at| *at < taken.closed);
+            // A motor without supply, or whose driver is dead, holds nothing: its level may sink, and
+            // nobody senses it.
+            let held = self.loose.is_none_or(|at| at >= taken.closed);
             if taken.blurred && held {
                 findings.push(("blurred", format!("frame {frame}: moved while exposed")));
             }

@@ -232,6 +232,12 @@ impl<'a> Take<'a> {
                 self.director.borrow_mut().read_lines();
             }
             let edits = self.edits();
+            for edit in &edits {
+                if let Edit::Drop(span) = edit {
+                    let mut director = self.director.borrow_mut();
+                    director.ledger.asked_out.extend(span.frames());
+                }
+            }
             let before = self.director.borrow().ledger.lines.len();
             let ended = self.once(&edits);
             self.made(&edits, before);

@@ -1,7 +1,7 @@
 //! A three-frame take, with a fault at every one of its moments in turn.
 
-use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 use std::thread;
 
 use super::plan::{Moment, Plan, PlannedFault};
@@ -84,29 +84,35 @@ pub fn plans() -> Vec<Plan> {
     plans
 }
 
-/// Runs them all; `done` is told of each. Returns those in which something was found.
+/// What came of them all.
+#[derive(Debug, Default)]
+pub struct Swept {
+    /// Takes in which something was found.
+    pub failures: Vec<(Plan, Vec<Finding>)>,
+    /// Takes in which the fault struck.
+    pub struck: usize,
+}
+
+/// Runs them all; `done` is told of each.
 #[must_use]
-pub fn run_all(
-    plans: &[Plan],
-    threads: usize,
-    done: &(dyn Fn() + Sync),
-) -> Vec<(Plan, Vec<Finding>)> {
+pub fn run_all(plans: &[Plan], threads: usize, done: &(dyn Fn() + Sync)) -> Swept {
     let next = AtomicUsize::new(0);
-    let failures = Mutex::new(Vec::new());
+    let swept = Mutex::new(Swept::default());
     thread::scope(|scope| {
         for _ in 0..threads.max(1) {
             scope.spawn(|| {
                 while let Some(plan) = plans.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let findings = run(plan).findings;
-                    if !findings.is_empty()
-                        && let Ok(mut failures) = failures.lock()
-                    {
-                        failures.push((plan.clone(), findings));
+                    let report = run(plan);
+                    let mut swept = swept.lock().unwrap_or_else(PoisonError::into_inner);
+                    swept.struck += usize::from(!report.struck.is_empty());
+                    if !report.findings.is_empty() {
+                        swept.failures.push((plan.clone(), report.findings));
                     }
+                    drop(swept);
                     done();
                 }
             });
         }
     });
-    failures.into_inner().unwrap_or_default()
+    swept.into_inner().unwrap_or_else(PoisonError::into_inner)
 }

@@ -23,16 +23,72 @@ hand = { scale = \"1 deg\" }
 travel = [\"0 deg\", \"90 deg\"]
 table = [{ ring = \"0 deg\", distance = \"0.3 m\" }, { ring = \"90 deg\", distance = \"3 m\" }]
 [[axis]]
+of = \"skiffs\"
 direction = \"turn\"
+motor = { board = \"main\", channel = 6, steps = 200, microsteps = 16, per_turn = \"4 deg\", reversed = false }
+travel = [\"-10 deg\", \"10 deg\"]
+home = { switch = \"-12 deg\", within = \"0.02 deg\" }
 speed = \"10 deg/s\"
 acceleration = \"20 deg/s2\"
-jerk = \"1e2 deg/s3\"
+jerk = \"100 deg/s3\"
 ";
+
+/// The other ways of firing the camera.
+const BY_COMMAND: &str = "
+[shutter]
+command = [\"./photograph\", \"{frame}\"]
+time_out = \"30 s\"
+settle = \"600 ms\"
+exposure = \"1/4 s\"
+ready = \"0 s\"
+";
+const BY_HAND: &str = "
+[shutter]
+by_hand = true
+settle = \"600 ms\"
+exposure = \"500 ms\"
+delay = \"0 s\"
+ready = \"1 s\"
+[pictures]
+folder = \"arriving\"
+within = \"20 s\"
+[home_check]
+every = 12
+";
+
+/// As long as `tests/run` lets an input be: a longer seed would be cut, and lie in no good file.
+const LONGEST: usize = 2200;
+
+/// Stand files from which the fuzzer sets out: the demonstration's with its own shutter, with more
+/// axes, and with the other ways of firing.
+fn seeds() -> Vec<Vec<u8>> {
+    let demo = short(DEMO);
+    let (axes, _) = demo
+        .split_once("[shutter]")
+        .expect("the demo has a shutter");
+    let seeds = [
+        demo.clone(),
+        [&demo, MORE].concat(),
+        [axes, BY_COMMAND].concat(),
+        [axes, BY_HAND].concat(),
+    ];
+    for seed in &seeds {
+        assert!(seed.len() <= LONGEST, "a seed of {} bytes", seed.len());
+        match read_stand_text("seed", seed) {
+            Ok(stand) => sound(&stand),
+            Err(problems) => panic!("{}", problems.report(false)),
+        }
+    }
+    seeds.map(String::into_bytes).into()
+}
 
 fuzz_target!(
     init: plant(
-        &[short(DEMO).into(), [short(DEMO), short(MORE)].concat().into()],
-        &(&words(DEMO) | &words(MORE))
+        &seeds(),
+        &[DEMO, MORE, BY_COMMAND, BY_HAND]
+            .into_iter()
+            .flat_map(words)
+            .collect()
     ),
     |data: &[u8]| {
         let Ok(text) = std::str::from_utf8(data) else {
