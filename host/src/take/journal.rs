@@ -21,7 +21,8 @@ use thiserror::Error;
 
 use super::disk::Disk;
 use super::fingerprint::fingerprint;
-use super::state::{Drift, Span, TakeState};
+use super::span::Span;
+use super::state::{Drift, TakeState};
 use crate::schedule::Schedule;
 
 static CRC: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISCSI);

@@ -1,7 +1,7 @@
 //! A take: one run of a shot, frame by frame, with everything written down.
 //!
 //! * [`exposure`]: exactly once, as a pure transition function.
-//! * [`journal`], [`state`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
+//! * [`journal`], [`state`], [`span`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
 //! * [`album`]: the pictures that arrive.
 //! * [`run`], [`pace`], [`people`]: the frame loop, its time left, whom it asks and tells.
 //! * [`error`]: what ends a run.
@@ -16,6 +16,7 @@ pub mod journal;
 pub mod pace;
 pub mod people;
 pub mod run;
+pub mod span;
 mod stage;
 pub mod state;
 
@@ -29,4 +30,5 @@ pub use people::{
     HandProblem, HandRequest, Person, Progress, Question, ReleaseOrder, Trigger, Watch,
 };
 pub use run::{Boards, Edit, Outcome, Stage, rehearse, shoot};
-pub use state::{Check, Drift, FrameState, Span, Standing, Suspects, TakeState};
+pub use span::Span;
+pub use state::{Check, Drift, FrameState, Standing, Suspects, TakeState};

@@ -5,7 +5,8 @@ use std::time::Duration;
 use panestep_protocol::Token;
 
 use super::exposure::{Flaw, Known, Released};
-use super::state::{Drift, Span, Suspects};
+use super::span::Span;
+use super::state::{Drift, Suspects};
 use crate::stand::AxisUnit;
 
 /// Somebody at the stand. `None` from any question means: stop here, the take goes on later.

@@ -34,8 +34,9 @@ use super::fingerprint::fingerprint;
 use super::journal::{Entry, Journal};
 use super::pace::Pace;
 use super::people::{HandRequest, Person, Progress, Trigger, Watch, judge};
+use super::span::Span;
 use super::stage::{Crew, Interrupt};
-use super::state::{Span, TakeState};
+use super::state::TakeState;
 use crate::link::{Clock, Port};
 use crate::schedule::Schedule;
 

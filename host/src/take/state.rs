@@ -10,81 +10,8 @@ use panestep_protocol::{BootId, ShotId, Token};
 use serde::{Deserialize, Serialize};
 
 use super::journal::{Entry, Picture};
+use super::span::Span;
 use crate::schedule::MAX_FRAMES;
-
-/// Frames from one to another, both included.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(try_from = "(u32, u32)", into = "(u32, u32)")]
-pub struct Span {
-    first: u32,
-    last: u32,
-}
-
-impl Span {
-    /// From one frame to another; none where the first is 0 or lies after the last.
-    #[must_use]
-    pub const fn new(first: u32, last: u32) -> Option<Self> {
-        if first == 0 || first > last {
-            None
-        } else {
-            Some(Self { first, last })
-        }
-    }
-
-    /// The first frame.
-    #[must_use]
-    pub const fn first(self) -> u32 {
-        self.first
-    }
-
-    /// The last frame.
-    #[must_use]
-    pub const fn last(self) -> u32 {
-        self.last
-    }
-
-    /// All of them.
-    pub fn frames(self) -> std::ops::RangeInclusive<u32> {
-        self.first..=self.last
-    }
-
-    /// The fewest spans that hold these frames, in rising order, and no others.
-    #[must_use]
-    pub fn of(frames: impl IntoIterator<Item = u32>) -> Vec<Self> {
-        let mut spans: Vec<Self> = Vec::new();
-        for frame in frames {
-            match spans.last_mut() {
-                Some(span) if span.last.checked_add(1) == Some(frame) => span.last = frame,
-                _ => spans.extend(Self::new(frame, frame)),
-            }
-        }
-        spans
-    }
-}
-
-impl TryFrom<(u32, u32)> for Span {
-    type Error = &'static str;
-
-    fn try_from((first, last): (u32, u32)) -> Result<Self, Self::Error> {
-        Self::new(first, last).ok_or("not a span of frames")
-    }
-}
-
-impl From<Span> for (u32, u32) {
-    fn from(span: Span) -> Self {
-        (span.first, span.last)
-    }
-}
-
-impl std::fmt::Display for Span {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        if self.first == self.last {
-            write!(f, "{}", self.first)
-        } else {
-            write!(f, "{}-{}", self.first, self.last)
-        }
-    }
-}
 
 /// An intent whose outcome the journal does not know.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -553,7 +480,7 @@ impl TakeState {
     }
 
     fn has(&self, spans: &[Span]) -> Result<(), &'static str> {
-        if spans.iter().any(|span| span.last > self.frames) {
+        if spans.iter().any(|span| span.last() > self.frames) {
             return Err("a frame beyond the last");
         }
         Ok(())

@@ -8,7 +8,8 @@ use crate::take::exposure::{Action, Known, State};
 use crate::take::journal::Entry;
 use crate::take::people::{Progress, Question};
 use crate::take::run::Edit;
-use crate::take::state::{Drift, Span};
+use crate::take::span::Span;
+use crate::take::state::Drift;
 
 impl Crew<'_, '_> {
     /// Makes the changes that a person wants; each is an entry.

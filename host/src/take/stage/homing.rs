@@ -11,7 +11,7 @@ use crate::take::error::TakeError;
 use crate::take::journal::{Entry, Hex};
 use crate::take::people::Progress;
 use crate::take::run::LOOK;
-use crate::take::state::Span;
+use crate::take::span::Span;
 
 impl Crew<'_, '_> {
     /// Sets every board up, switches the drivers on, and homes every axis whose place its board
