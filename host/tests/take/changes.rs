@@ -13,7 +13,7 @@ use panestep::take::{
 use std::rc::Rc;
 use std::time::Duration;
 
-use crate::rig::{Bench, FRAMES, MAIN, Ports, stamp};
+use crate::rig::{Bench, FRAMES, MAIN, Ports, reset, stamp};
 
 const REEDS_EAST: AxisId = AxisId(0);
 
@@ -149,11 +149,7 @@ fn a_board_that_lost_its_count_leaves_frames_that_cannot_be_checked_and_says_so(
     bench
         .shoot_watched(|progress, sim| {
             if let Progress::Frame { frame: 2, .. } = progress {
-                let reset = Fault::Reset {
-                    board: MAIN,
-                    keep_mark: true,
-                    drop_port: false,
-                };
+                let reset = reset();
                 sim.inject(When::Now, reset);
             }
         })
@@ -254,11 +250,7 @@ fn lifts_go_home_before_anything_else_and_all_of_them_where_one_must() {
     bench
         .shoot_watched(|progress, sim| {
             if let Progress::Frame { frame: 1, .. } = progress {
-                let reset = Fault::Reset {
-                    board: MAIN,
-                    keep_mark: true,
-                    drop_port: false,
-                };
+                let reset = reset();
                 sim.inject(When::Now, reset);
             }
         })
@@ -391,14 +383,7 @@ fn an_answer_can_be_taken_back_either_way() {
     for said in [true, false] {
         let mut bench = Bench::new();
         bench.person.verdicts = vec![Some(said)];
-        bench.sim.inject(
-            When::Release(2),
-            Fault::Reset {
-                board: MAIN,
-                keep_mark: true,
-                drop_port: false,
-            },
-        );
+        bench.sim.inject(When::Release(2), reset());
         bench.shoot().expect_err("reset");
         let outcome = edited(&mut bench, &[Edit::TakeBack(2)]).expect("goes on");
         assert_eq!(outcome, Outcome::Finished);

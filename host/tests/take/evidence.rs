@@ -14,7 +14,7 @@ use panestep::take::{
     TakeError, Trigger, shoot,
 };
 
-use crate::rig::{Bench, FRAMES, Operator, Ports, sim_now};
+use crate::rig::{Bench, FRAMES, Operator, Ports, reset, sim_now};
 
 /// What becomes of one picture on its way from the camera to the folder.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -353,11 +353,7 @@ fn a_picture_that_nobody_asked_for_stops_the_take_before_the_next_exposure() {
 #[test]
 fn a_picture_does_not_decide_what_a_reset_has_left_in_doubt() {
     let (bench, folder, presser) = watched(&[]);
-    let reset = Fault::Reset {
-        board: crate::rig::MAIN,
-        keep_mark: true,
-        drop_port: false,
-    };
+    let reset = reset();
     bench.sim.inject(When::Release(2), reset);
     presser.borrow_mut().person.verdicts = vec![Some(true)];
     let error = run(&bench, &presser, Some(&folder)).expect_err("the board was reset");

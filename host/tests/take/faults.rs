@@ -15,7 +15,9 @@ use panestep::take::{
     Progress, Question, Span, Stage, Suspects, TakeError, shoot,
 };
 
-use crate::rig::{Bench, FRAMES, MAIN, Operator, Ports, SHOT, begun, schedule, sim_now, stamp};
+use crate::rig::{
+    Bench, FRAMES, MAIN, Operator, Ports, SHOT, begun, reset, schedule, sim_now, stamp,
+};
 
 const REEDS_EAST: AxisId = AxisId(0);
 
@@ -239,11 +241,7 @@ fn a_board_that_was_reset_between_frames_is_homed_and_only_that_one() {
     let error = bench
         .shoot_watched(|progress, sim| {
             if let Progress::Frame { frame: 1, .. } = progress {
-                let fault = Fault::Reset {
-                    board: MAIN,
-                    keep_mark: true,
-                    drop_port: false,
-                };
+                let fault = reset();
                 sim.inject(When::Now, fault);
             }
         })

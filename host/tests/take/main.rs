@@ -23,7 +23,7 @@ use panestep::take::{
     TakeError, Unsynced, rehearse, shoot,
 };
 
-use rig::{Bench, FRAMES, MAIN, Ports, SHOT, schedule, sim_now, stamp};
+use rig::{Bench, FRAMES, MAIN, Ports, SHOT, reset, schedule, sim_now, stamp};
 
 #[test]
 fn a_whole_take_steps_exactly_as_scheduled() {
@@ -190,14 +190,7 @@ fn a_reset_during_an_exposure_is_asked_about_and_the_answer_is_heeded() {
     for (exposed, releases) in [(true, FRAMES), (false, FRAMES + 1)] {
         let mut bench = Bench::new();
         bench.person.verdicts = vec![Some(exposed)];
-        bench.sim.inject(
-            When::Release(2),
-            Fault::Reset {
-                board: MAIN,
-                keep_mark: true,
-                drop_port: false,
-            },
-        );
+        bench.sim.inject(When::Release(2), reset());
         let error = bench.shoot().unwrap_err();
         assert!(
             matches!(error, TakeError::Link(LinkError::Reset { .. })),

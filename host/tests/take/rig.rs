@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use panestep::link::Port;
 use panestep::schedule::{Exposure, HandAxis, MotorAxis, Release, Schedule};
-use panestep::sim::{Options, SimulatedStand};
+use panestep::sim::{Fault, Options, SimulatedStand};
 use panestep::stand::{
     self, Axis, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor,
     Pane, Picture, PortName, Shutter, Stand, Way,
@@ -249,6 +249,15 @@ pub(crate) struct Bench {
 /// The first entry of a take of a schedule.
 pub(crate) fn begun(schedule: &Schedule, shot: ShotId) -> Entry {
     Entry::begun(schedule, "art", "", shot)
+}
+
+/// The main board starts anew, and its mark survives.
+pub(crate) fn reset() -> Fault {
+    Fault::Reset {
+        board: MAIN,
+        keep_mark: true,
+        drop_port: false,
+    }
 }
 
 pub(crate) fn stamp() -> Stamp {
