@@ -1,0 +1,156 @@
+// Runs a board's image for a harness that talks in lines of JSON on standard input and output, in
+// lock-step: emulated time passes only within a "run". Bytes are in hexadecimal, times in emulated
+// nanoseconds. Every answer has "now"; "violations" and "trouble" say how many there are.
+//
+//     {"do":"start","image":"...uf2","seed":1,"link":"usb","stand":{...}}
+//     {"do":"run","until":NS,"wake":true}   until then, or until bytes for the host: "bytes"
+//     {"do":"send","bytes":"00ff"}          to the board
+//     {"do":"stand", ...}                   sets the model up: see Stand.set
+//     {"do":"stop","open":true,"axis":0,"pulses":9}     now, or after so many pulses of an axis
+//     {"do":"force","switch":2,"tripped":true,"axis":0,"pulses":9}
+//     {"do":"strict","axes":63}             axes whose tripped switch forbids any pulse
+//     {"do":"reset","why":"reset"|"power"}
+//     {"do":"starve"}                       the core takes no interrupts any more
+//     {"do":"counters"} {"do":"findings"} {"do":"log","on":true} {"do":"pulses"}
+//     {"do":"measure","on":true} {"do":"load"}
+
+import { readFileSync, readSync, writeSync } from 'node:fs';
+
+import { Chip } from './chip.mjs';
+import { Usb, Uart } from './lines.mjs';
+import { AXES } from './pins.mjs';
+import { Stand } from './stand.mjs';
+import { load } from './uf2.mjs';
+
+// The package writes notes to standard output, which is not theirs.
+console.log = console.info = console.debug = (...words) => console.error(...words);
+
+const FLASH = 16 * 1024 * 1024;
+
+let chip = null;
+let stand = null;
+let line = null;
+let heard = [];
+let strict = 0;
+
+const commands = {
+  start({ image, seed = 1, link = 'usb', stand: settings = {} }) {
+    const flash = new Uint8Array(FLASH).fill(0xff);
+    const loaded = load(readFileSync(image), flash);
+    chip = new Chip(flash, seed);
+    stand = new Stand(chip);
+    const started = chip.onStart;
+    chip.onStart = (why) => {
+      started(why);
+      const Line = link === 'uart' ? Uart : Usb;
+      heard = [];
+      line = new Line(chip.rp2040, (bytes) => heard.push(bytes));
+    };
+    chip.start('power');
+    stand.set(settings);
+    return { loaded };
+  },
+  run({ until, wake = false }) {
+    const done = wake ? () => heard.length > 0 : () => false;
+    chip.run(until, done);
+    const bytes = Buffer.concat(heard);
+    heard = [];
+    return { bytes: bytes.toString('hex') };
+  },
+  send({ bytes }) {
+    line.send(Buffer.from(bytes, 'hex'));
+  },
+  stand(settings) {
+    stand.set(settings);
+  },
+  stop({ open, axis, pulses }) {
+    when(axis, pulses, () => stand.stop(open));
+  },
+  force({ switch: number, tripped, axis, pulses }) {
+    when(axis, pulses, () => stand.force(number, tripped));
+  },
+  strict({ axes }) {
+    strict = axes;
+    for (let axis = 0; axis < AXES; axis++) {
+      const on = (strict & (1 << axis)) !== 0 || stand.axes[axis].forced === true;
+      stand.judge.strict(axis, on);
+    }
+  },
+  reset({ why = 'reset', axis, pulses }) {
+    // In the middle of an instruction's events nothing can be exchanged: the loop does it.
+    if (pulses === undefined) chip.start(why);
+    else when(axis, pulses, () => (chip.wanted = why));
+  },
+  starve() {
+    chip.mask();
+  },
+  counters() {
+    return { ready: line.ready, ...stand.counters() };
+  },
+  findings() {
+    return {
+      found: stand.judge.violations,
+      troubles: chip.trouble,
+      overrun: line.overrun ?? 0,
+    };
+  },
+  log({ on }) {
+    stand.logging = on;
+  },
+  pulses() {
+    return stand.takeLog();
+  },
+  measure() {
+    chip.load.begin(chip.now / 8);
+  },
+  load() {
+    return chip.load.report(chip.now / 8);
+  },
+};
+
+function when(axis, pulses, act) {
+  if (pulses === undefined || pulses === null) act();
+  else stand.traps.push({ axis, pulses, act });
+}
+
+function answer(text) {
+  const { do: what, ...rest } = JSON.parse(text);
+  const command = commands[what];
+  if (command === undefined) return { error: `there is no command ${what}` };
+  if (chip === null && what !== 'start') return { error: 'nothing has been started' };
+  const result = command(rest) ?? {};
+  return {
+    now: chip.now,
+    violations: stand.judge.count,
+    trouble: chip.trouble.length,
+    ...result,
+  };
+}
+
+function main() {
+  const buffer = Buffer.alloc(1 << 16);
+  let text = '';
+  for (;;) {
+    const count = readSync(0, buffer);
+    if (count === 0) return;
+    text += buffer.toString('utf8', 0, count);
+    for (let end = text.indexOf('\n'); end >= 0; end = text.indexOf('\n')) {
+      const command = text.slice(0, end);
+      text = text.slice(end + 1);
+      let reply;
+      try {
+        reply = answer(command);
+      } catch (error) {
+        reply = { error: String(error?.stack ?? error) };
+      }
+      say(`${JSON.stringify(reply)}\n`);
+    }
+  }
+}
+
+function say(text) {
+  const bytes = Buffer.from(text);
+  for (let at = 0; at < bytes.length; ) at += writeSync(1, bytes, at);
+}
+
+main();
