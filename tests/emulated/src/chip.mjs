@@ -6,6 +6,7 @@ import { Load } from './load.mjs';
 import { CYCLE, Pacer } from './pacer.mjs';
 import { TICK_IRQ } from './pins.mjs';
 import { Random } from './random.mjs';
+import { LONGEST, Translator } from './translate.mjs';
 
 /**
  * Cycles of taking an exception and of returning from it, which the package leaves out. Taking:
@@ -44,6 +45,8 @@ export class Chip {
     this.wanted = null;
     this.watchdogs = 0;
     this.levels = new Map();
+    /** Compares every instruction with the package's interpreter, where set. */
+    this.doubt = null;
     /** Called at every request for a tick, and after every start. */
     this.onTick = () => {};
     this.onStart = () => {};
@@ -82,6 +85,7 @@ export class Chip {
     this.peripherals(why);
     this.interrupts();
     this.pacer = new Pacer(rp2040);
+    this.translator = new Translator(rp2040);
     const { core } = rp2040;
     core.VTOR = VECTORS;
     core.SP = rp2040.readUint32(VECTORS);
@@ -164,9 +168,8 @@ export class Chip {
       if (core.pendingInterrupts & bit) return;
       core.pendingInterrupts |= bit;
       core.interruptsUpdated = true;
-      load.request(irq, (this.base + clock.nanosCounter) / CYCLE);
+      if (irq !== TICK_IRQ) load.request(irq, (this.base + clock.nanosCounter) / CYCLE);
       if (core.waiting && core.enabledInterrupts & bit && !this.masked) core.waiting = false;
-      if (irq === TICK_IRQ) this.onTick(this.base + clock.nanosCounter);
     };
     const enter = core.exceptionEntry.bind(core);
     core.exceptionEntry = (number) => {
@@ -181,15 +184,16 @@ export class Chip {
       this.extra += RETURN;
       leave(value);
     };
-    // A request while the last is not yet answered is lost.
-    const machines = pio[0].machines;
-    for (const machine of machines) {
-      const execute = machine.executeInstruction.bind(machine);
-      machine.executeInstruction = (opcode) => {
-        if ((opcode & 0xe0c0) === 0xc000 && (opcode & 7) === 0 && pio[0].irq & 1) load.overrun();
-        execute(opcode);
-      };
-    }
+    // Each word that the pulses' state machine leaves is a request for a tick. One that finds the
+    // last still there has to wait behind it; one that finds no room is lost.
+    const queue = pio[0].machines[0].rxFIFO;
+    const push = queue.push.bind(queue);
+    queue.push = (word) => {
+      push(word);
+      const now = this.base + clock.nanosCounter;
+      load.tick(now / CYCLE, queue.itemCount);
+      this.onTick(now);
+    };
   }
 
   /**
@@ -250,7 +254,8 @@ export class Chip {
       const alarm = clock.nextAlarm;
       const next = alarm !== null && alarm.nanos < pacer.next ? alarm.nanos : pacer.next;
       if (core.waiting) {
-        const to = next < goal ? next : goal;
+        // It wakes with its own clock.
+        const to = Math.ceil((next < goal ? next : goal) / CYCLE) * CYCLE;
         load.idle((to - time) / CYCLE);
         time = to;
       } else {
@@ -258,7 +263,9 @@ export class Chip {
           if (!this.masked) core.checkForInterrupts();
           core.interruptsUpdated = false;
         }
-        time += (core.executeInstruction() + this.extra) * CYCLE;
+        time += this.extra * CYCLE;
+        this.extra = 0;
+        time += (this.instructions(time, next < goal ? next : goal) + this.extra) * CYCLE;
         this.extra = 0;
         if (this.left > 0) {
           for (; this.left > 0; this.left--) load.leave((this.base + time) / CYCLE);
@@ -277,6 +284,31 @@ export class Chip {
         clock.nanosCounter = time;
       }
     }
+  }
+
+  /**
+   * Executes one instruction, or several that are over before anything else can happen.
+   * @param {number} time now, by the chip's clock
+   * @param {number} next when something else happens
+   * @returns {number} cycles
+   */
+  instructions(time, next) {
+    if (this.doubt !== null) return this.doubt.instruction(time);
+    const { translator, rp2040 } = this;
+    const { core } = rp2040;
+    rp2040.clock.nanosCounter = time;
+    const pc = core.PC;
+    let table = translator.whole;
+    let block = table.get(pc);
+    if (block === undefined) block = translator.block(pc, LONGEST, table);
+    if (block !== null && time + table.most * CYCLE > next) {
+      table = translator.single;
+      block = table.get(pc);
+      if (block === undefined) block = translator.block(pc, 1, table);
+    }
+    if (block === null) return core.executeInstruction();
+    const cycles = block(time);
+    return cycles < 0 ? core.executeInstruction() : cycles;
   }
 
   /** Lets everything happen that is due up to a time of the chip's clock. */

@@ -1,6 +1,8 @@
 // What the interrupts cost: cycles of each run of a handler, with those of entry and return, how
 // late each ran after its request, and requests that came before the last one was answered.
 
+import { TICK_IRQ } from './pins.mjs';
+
 const KINDS = 32;
 
 class Account {
@@ -36,11 +38,14 @@ export class Load {
     this.requested = new Float64Array(KINDS);
     /** Handlers under way, innermost last: pairs of interrupt and cycle of entry. */
     this.stack = [];
+    /** When the ticks were asked for that have not begun yet. */
+    this.ticks = [];
   }
 
   /** The chip starts anew; what ran is gone. */
   reset() {
     this.stack = [];
+    this.ticks = [];
   }
 
   begin(cycle) {
@@ -51,7 +56,14 @@ export class Load {
     this.requested[irq] = cycle;
   }
 
-  overrun() {
+  /**
+   * The state machine asks for a tick.
+   * @param {number} cycle now
+   * @param {number} waiting how many ticks wait, with this one
+   */
+  tick(cycle, waiting) {
+    this.ticks.push(cycle);
+    if (waiting <= 1) return;
     this.all.overruns++;
     if (this.window) this.window.overruns++;
   }
@@ -63,7 +75,8 @@ export class Load {
 
   enter(irq, cycle) {
     this.stack.push(irq, cycle);
-    const late = cycle - this.requested[irq];
+    const asked = irq === TICK_IRQ ? (this.ticks.shift() ?? cycle) : this.requested[irq];
+    const late = cycle - asked;
     this.all.handlers[irq].late = Math.max(this.all.handlers[irq].late, late);
     if (this.window) {
       this.window.handlers[irq].late = Math.max(this.window.handlers[irq].late, late);

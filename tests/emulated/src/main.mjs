@@ -12,11 +12,14 @@
 //     {"do":"reset","why":"reset"|"power"}
 //     {"do":"starve"}                       the core takes no interrupts any more
 //     {"do":"counters"} {"do":"findings"} {"do":"log","on":true} {"do":"pulses"}
-//     {"do":"measure","on":true} {"do":"load"}
+//     {"do":"measure"} {"do":"load"}        load since then, and since the start
+//     {"do":"doubt","on":true}              compares every instruction with the package's own doing;
+//                                           "on":false tells what came of it
 
 import { readFileSync, readSync, writeSync } from 'node:fs';
 
 import { Chip } from './chip.mjs';
+import { Doubt } from './doubt.mjs';
 import { Usb, Uart } from './lines.mjs';
 import { AXES } from './pins.mjs';
 import { Stand } from './stand.mjs';
@@ -88,6 +91,7 @@ const commands = {
     return { ready: line.ready, ...stand.counters() };
   },
   findings() {
+    if (!chip.translator.sound()) chip.complain('code in RAM has changed since it was translated');
     return {
       found: stand.judge.violations,
       troubles: chip.trouble,
@@ -102,6 +106,15 @@ const commands = {
   },
   measure() {
     chip.load.begin(chip.now / 8);
+  },
+  doubt({ on }) {
+    if (on) {
+      chip.doubt = new Doubt(chip);
+      return {};
+    }
+    const { compared, skipped, interpreted, kinds, differences } = chip.doubt;
+    chip.doubt = null;
+    return { compared, skipped, interpreted, kinds: kinds.size, differences };
   },
   load() {
     return chip.load.report(chip.now / 8);
