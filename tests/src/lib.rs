@@ -1,5 +1,7 @@
 //! Whole-system tests, reference checks and benches; in here, what several of them share.
 
+#[cfg(feature = "emulator")]
+pub mod board;
 pub mod faults;
 
 use std::error::Error;

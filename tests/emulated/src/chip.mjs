@@ -177,6 +177,8 @@ export class Chip {
       else if (number === 3) this.complain('hard fault');
       this.extra += ENTRY;
       enter(number);
+      // The package leaves the mark for Thumb in it.
+      core.PC = (core.PC & ~1) >>> 0;
     };
     const leave = core.exceptionReturn.bind(core);
     core.exceptionReturn = (value) => {

@@ -1,6 +1,6 @@
 // Runs a board's image for a harness that talks in lines of JSON on standard input and output, in
 // lock-step: emulated time passes only within a "run". Bytes are in hexadecimal, times in emulated
-// nanoseconds. Every answer has "now"; "violations" and "trouble" say how many there are.
+// nanoseconds. Every answer has "now"; "violations", "trouble" and "starts" say how many there are.
 //
 //     {"do":"start","image":"...uf2","seed":1,"link":"usb","stand":{...}}
 //     {"do":"run","until":NS,"wake":true}   until then, or until bytes for the host: "bytes"
@@ -136,6 +136,7 @@ function answer(text) {
     now: chip.now,
     violations: stand.judge.count,
     trouble: chip.trouble.length,
+    starts: chip.starts,
     ...result,
   };
 }

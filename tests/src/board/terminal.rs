@@ -1,0 +1,162 @@
+//! The board on a pseudo-terminal, for a program that runs in real time.
+//!
+//! Emulated time keeps behind real time, and waits for the program: the board comes to a stop by
+//! itself where its host is silent for too long, and on a busy machine the program may not get its
+//! turn for that long without being to blame for it.
+
+use std::io;
+use std::os::fd::OwnedFd;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::fs::{Mode, OFlags, fcntl_getfl, fcntl_setfl, open};
+use rustix::io::Errno;
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+
+use super::{Board, BoardError};
+
+/// Emulated time without a byte from the program after which emulated time waits for it: half of
+/// the silence that a board is told to stop at.
+const QUIET: Duration = Duration::from_millis(300);
+
+/// Longest that it waits, in real time: a program that has hung must be found out by the board.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Most emulated time between two looks at the terminal.
+const SLICE: Duration = Duration::from_millis(5);
+
+/// Most real time that is made up for in one go.
+const LAG: Duration = Duration::from_millis(20);
+
+/// A pseudo-terminal with the board behind it.
+#[derive(Debug)]
+pub struct Terminal {
+    board: Board,
+    master: OwnedFd,
+    path: PathBuf,
+    /// Real time of the last step.
+    last: Instant,
+    /// Emulated time that is still to pass.
+    due: Duration,
+    /// When the program was heard last, in both times.
+    heard: (Duration, Instant),
+}
+
+impl Terminal {
+    /// Opens a pseudo-terminal in raw mode for a board.
+    ///
+    /// # Errors
+    /// Whatever the system says.
+    pub fn open(board: &Board) -> Result<Self, BoardError> {
+        let (master, path) = pair().map_err(BoardError::Terminal)?;
+        Ok(Self {
+            board: board.clone(),
+            master,
+            path,
+            last: Instant::now(),
+            due: Duration::ZERO,
+            heard: (board.now(), Instant::now()),
+        })
+    }
+
+    /// Where the program finds the board.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Carries bytes to and fro and lets the emulated time follow the real one, for a moment.
+    ///
+    /// # Errors
+    /// A terminal that fails; the emulation's end.
+    pub fn step(&mut self) -> Result<(), BoardError> {
+        let open = self.carry_in()?;
+        let now = Instant::now();
+        self.due += now.duration_since(self.last).min(LAG);
+        self.last = now;
+        let silent = self.board.now().saturating_sub(self.heard.0);
+        if open && silent >= QUIET && self.heard.1.elapsed() < PATIENCE {
+            self.due = Duration::ZERO;
+        }
+        let time = self.due.min(SLICE);
+        // What the emulation cannot keep up with is not made up for.
+        self.due = Duration::ZERO;
+        let mut inner = self.board.0.borrow_mut();
+        let until = inner.now + time;
+        if inner.now < until {
+            inner.run(until, true)?;
+        }
+        let bytes = std::mem::take(&mut inner.heard);
+        drop(inner);
+        if open { self.carry_out(&bytes) } else { Ok(()) }
+    }
+
+    /// Bytes from the program to the board; whether a program has the terminal open.
+    fn carry_in(&mut self) -> Result<bool, BoardError> {
+        let mut fds = [PollFd::new(&self.master, PollFlags::IN)];
+        let time = Timespec {
+            tv_sec: 0,
+            tv_nsec: 1_000_000,
+        };
+        match poll(&mut fds, Some(&time)) {
+            Ok(_) | Err(Errno::INTR) => {}
+            Err(error) => return Err(BoardError::Terminal(error.into())),
+        }
+        let closed = fds[0].revents().contains(PollFlags::HUP);
+        let mut buffer = [0; 1024];
+        loop {
+            match rustix::io::read(&self.master, &mut buffer) {
+                Ok(0) => break,
+                Ok(count) => {
+                    self.board.0.borrow_mut().send(&buffer[..count])?;
+                    self.heard = (self.board.now(), Instant::now());
+                }
+                Err(Errno::INTR) => {}
+                // EIO: nobody has the other side open.
+                Err(Errno::AGAIN | Errno::IO) => break,
+                Err(error) => return Err(BoardError::Terminal(error.into())),
+            }
+        }
+        if closed {
+            // A terminal that is closed says so at once, over and over.
+            std::thread::sleep(Duration::from_millis(1));
+            self.heard = (self.board.now(), Instant::now());
+        }
+        Ok(!closed)
+    }
+
+    fn carry_out(&self, bytes: &[u8]) -> Result<(), BoardError> {
+        if bytes.is_empty() {
+            return Ok(());
+        }
+        match rustix::io::write(&self.master, bytes) {
+            // Nobody reads: what does not fit is lost, as on a real line.
+            Ok(_) | Err(Errno::AGAIN | Errno::INTR | Errno::IO) => Ok(()),
+            Err(error) => Err(BoardError::Terminal(error.into())),
+        }
+    }
+}
+
+fn pair() -> io::Result<(OwnedFd, PathBuf)> {
+    // Close-on-exec: a program started from here must not hold the terminal open.
+    let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
+    grantpt(&master)?;
+    unlockpt(&master)?;
+    let name = ptsname(&master, Vec::new())?;
+    let slave = open(
+        name.as_c_str(),
+        OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC,
+        Mode::empty(),
+    )?;
+    let mut modes = tcgetattr(&slave)?;
+    modes.make_raw();
+    tcsetattr(&slave, OptionalActions::Now, &modes)?;
+    fcntl_setfl(&master, fcntl_getfl(&master)? | OFlags::NONBLOCK)?;
+    let path = name
+        .into_string()
+        .map_err(|error| io::Error::new(io::ErrorKind::InvalidData, error))?;
+    // Closed again here: from now on the master tells whether a program has it open.
+    Ok((master, path.into()))
+}

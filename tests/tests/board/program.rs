@@ -1,0 +1,1 @@
+//! The real program over a pseudo-terminal.

@@ -1,0 +1,136 @@
+//! What stops a move: a switch, the stop circuit, a host that has gone silent.
+
+use std::time::Duration;
+
+use panestep::link::LinkError;
+use panestep::link::session::SILENCE;
+use panestep_protocol::{AxisIndex, Command, Halt, Refusal, Toward};
+use panestep_tests::board::{Line, Pulse, When};
+
+use crate::rig::{BRAKING, Session, short};
+
+/// One axis is a motor wired the other way round.
+const AXES: [usize; 2] = [0, 4];
+const FIRST: u8 = 0;
+const SECOND: u8 = 4;
+
+/// Both axes homed and some way off their switches.
+fn ready(seed: u32) -> Session {
+    let schedule = short(&AXES, 1);
+    let mut session = Session::open(&schedule, Line::Usb, seed);
+    session.home(FIRST);
+    session.home(SECOND);
+    session.go(&[(FIRST, 5000), (SECOND, 1000)]);
+    session.rest();
+    session.board.strict(0x3f).expect("the board");
+    session
+}
+
+/// Where a carriage is, by the count that began at its switch.
+fn place(session: &Session, axis: u8) -> i64 {
+    let motor = short(&AXES, 1)
+        .motors
+        .into_iter()
+        .find(|motor| motor.channel == axis)
+        .expect("an axis of the schedule");
+    session.counters().axes[usize::from(axis)].position - i64::from(motor.switch)
+}
+
+fn of(pulses: &[Pulse], axis: u8) -> Vec<f64> {
+    pulses
+        .iter()
+        .filter(|pulse| pulse.axis == axis)
+        .map(|pulse| pulse.at)
+        .collect()
+}
+
+/// The slot after a tick, in nanoseconds: a pulse of the tick before the one that sees an input
+/// may still come out at the beginning of the slot in which the input changes.
+const SLOT: f64 = 5000.0;
+
+#[test]
+fn a_switch_that_trips_in_a_move_stops_its_axis_at_once_and_the_others_gently() {
+    let mut session = ready(2);
+    session.board.log(true).expect("the board");
+    let tripped = When::After { axis: FIRST, pulses: 1500 };
+    session.board.force(FIRST, Some(true), tripped).expect("the board");
+    session.go(&[(FIRST, 500), (SECOND, 5500)]);
+    let status = session.rest();
+    assert_eq!(
+        status.halt,
+        Some(Halt::Limit { axis: AxisIndex(FIRST), toward: Toward::Negative })
+    );
+    assert!(!status.homed.contains(usize::from(FIRST)), "not trusted any more");
+    assert!(status.homed.contains(usize::from(SECOND)), "it has braked");
+    assert!(status.drivers, "a level that can fall is held");
+    let pulses = session.board.pulses().expect("the board");
+    let (first, second) = (of(&pulses, FIRST), of(&pulses, SECOND));
+    let trip = first[1499];
+    assert!(first.iter().all(|&at| at <= trip + SLOT), "{first:?}");
+    let after = second.iter().filter(|&&at| at > trip + 2.0 * SLOT).count();
+    let last = second.last().expect("it moved") - trip;
+    assert!(after > 100, "it was fast: {after} pulses after");
+    assert!(last < BRAKING.as_nanos() as f64, "{last} ns");
+    // Counted to the step.
+    for axis in [FIRST, SECOND] {
+        let counted = i64::from(status.positions[usize::from(axis)].0);
+        assert_eq!(counted, place(&session, axis), "axis {axis}");
+    }
+    session.assert_clean();
+}
+
+#[test]
+fn the_stop_circuit_stops_everything_at_once() {
+    let mut session = ready(3);
+    session.board.log(true).expect("the board");
+    let pressed = When::After { axis: SECOND, pulses: 1500 };
+    session.board.stop(true, pressed).expect("the board");
+    session.go(&[(FIRST, 500), (SECOND, 5500)]);
+    let status = session.rest();
+    assert_eq!(status.halt, Some(Halt::Stop));
+    assert!(status.switches.stop);
+    assert!(status.homed.is_empty());
+    assert!(status.drivers, "a level that can fall is held");
+    assert!(session.counters().drivers);
+    let pulses = session.board.pulses().expect("the board");
+    let pressed = of(&pulses, SECOND)[1499];
+    let late = pulses.iter().filter(|pulse| pulse.at > pressed + SLOT).count();
+    assert_eq!(late, 0);
+    // Nothing goes on before a person has let it.
+    let refused = session.link.ask(Command::Acknowledge);
+    assert!(matches!(
+        refused,
+        Err(LinkError::Refused { refusal: Refusal::Halted(Halt::Stop), .. })
+    ));
+    session.board.stop(false, When::Now).expect("the board");
+    session.board.pass(Duration::from_millis(1)).expect("the board");
+    session.done(Command::Acknowledge);
+    session.assert_clean();
+}
+
+#[test]
+fn a_silent_host_brings_everything_to_a_gentle_stop() {
+    let mut session = ready(4);
+    session.board.log(true).expect("the board");
+    session.go(&[(FIRST, 30_000), (SECOND, 31_000)]);
+    // Heard at the latest now.
+    let heard = session.board.now();
+    session.board.pass(SILENCE + BRAKING * 2).expect("the board");
+    let counters = session.counters();
+    assert!(counters.drivers, "a level that can fall is held");
+    let pulses = session.board.pulses().expect("the board");
+    let last = pulses.last().expect("it moved").at;
+    let limit = heard + SILENCE + BRAKING;
+    assert!(last < limit.as_nanos() as f64, "{last}, {limit:?}");
+    // It went on for as long as it may: the answer took a few milliseconds.
+    let least = heard + SILENCE - Duration::from_millis(5);
+    assert!(last > least.as_nanos() as f64, "{last}, {least:?}");
+    let status = session.rest();
+    assert_eq!(status.halt, Some(Halt::Silence));
+    for axis in [FIRST, SECOND] {
+        assert!(status.homed.contains(usize::from(axis)), "it knows where it is");
+        let counted = i64::from(status.positions[usize::from(axis)].0);
+        assert_eq!(counted, place(&session, axis), "axis {axis}");
+    }
+    session.assert_clean();
+}
