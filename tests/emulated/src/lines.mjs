@@ -7,6 +7,8 @@ const DESCRIPTOR_CONFIGURATION = 2;
 const DESCRIPTOR_INTERFACE = 4;
 const DESCRIPTOR_ENDPOINT = 5;
 const PACKET = 64;
+/** After a new address a device has 2 ms: USB 2.0, 9.2.6.3. Here it has them every time. */
+const RECOVERY = 2e6;
 
 /** A set-up packet: USB 2.0, chapter 9.3. */
 function setup(type, request, value, index, length) {
@@ -32,12 +34,14 @@ export class Usb {
     /** Room of each OUT endpoint that the board has armed; it may arm it early. */
     this.armed = new Map();
     this.ready = false;
+    this.packet = null;
+    this.turn = rp2040.clock.createAlarm(() => this.usb.sendSetupPacket(this.packet));
     this.usb.onUSBEnabled = () => this.usb.resetDevice();
     this.usb.onResetReceived = () => {
       this.stage = 1;
       this.ready = false;
       this.descriptors = [];
-      this.usb.sendSetupPacket(setup(0x00, 5, 1, 0, 0));
+      this.control(setup(0x00, 5, 1, 0, 0));
     };
     this.usb.onEndpointWrite = (endpoint, bytes) => this.written(endpoint, bytes);
     this.usb.onEndpointRead = (endpoint, size) => {
@@ -47,12 +51,18 @@ export class Usb {
     };
   }
 
+  /** The next control transfer; a host begins one in a frame of its own. */
+  control(packet) {
+    this.packet = packet;
+    this.turn.schedule(RECOVERY);
+  }
+
   written(endpoint, bytes) {
     if (endpoint !== 0) {
       if (endpoint === this.in && bytes.length > 0) this.hear(bytes);
       return;
     }
-    const ask = (type, length) => this.usb.sendSetupPacket(setup(0x80, 6, type << 8, 0, length));
+    const ask = (type, length) => this.control(setup(0x80, 6, type << 8, 0, length));
     switch (this.stage) {
       case 1: // Its address is acknowledged.
         this.stage = 2;
@@ -74,11 +84,11 @@ export class Usb {
         if (this.descriptors.length < this.total) return;
         this.stage = 5;
         this.endpoints();
-        this.usb.sendSetupPacket(setup(0x00, 9, this.descriptors[5], 0, 0));
+        this.control(setup(0x00, 9, this.descriptors[5], 0, 0));
         break;
       case 5: // Configured; now the terminal is opened.
         this.stage = 6;
-        this.usb.sendSetupPacket(setup(0x21, 0x22, 3, 0, 0));
+        this.control(setup(0x21, 0x22, 3, 0, 0));
         break;
       case 6:
         this.stage = 7;
