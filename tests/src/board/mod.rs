@@ -25,7 +25,7 @@ use serde_json::{Value, json};
 pub use model::{
     AxisCounters, Camera, Counters, End, Findings, Load, Pulse, StandModel, Switch, Violation,
 };
-pub use port::{EmulatedClock, EmulatedPort, Emulated};
+pub use port::{Emulated, EmulatedClock, EmulatedPort};
 pub use process::BoardError;
 pub use terminal::Terminal;
 
@@ -165,7 +165,8 @@ impl Board {
     /// # Errors
     /// The emulation's end.
     pub fn stop(&self, open: bool, when: When) -> Result<(), BoardError> {
-        self.ask(&when.put(json!({"do": "stop", "open": open}))).map(drop)
+        self.ask(&when.put(json!({"do": "stop", "open": open})))
+            .map(drop)
     }
 
     /// Holds an axis's switch tripped, closed, or (`None`) lets it go by the carriage again. While
@@ -196,7 +197,8 @@ impl Board {
             Restart::Reset => "reset",
             Restart::Power => "power",
         };
-        self.ask(&when.put(json!({"do": "reset", "why": why}))).map(drop)
+        self.ask(&when.put(json!({"do": "reset", "why": why})))
+            .map(drop)
     }
 
     /// The core takes no interrupt any more: what comes of it is the watchdog's business.

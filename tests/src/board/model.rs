@@ -72,7 +72,10 @@ impl StandModel {
     #[must_use]
     pub fn of(schedule: &Schedule, away: i64) -> Self {
         let delay = schedule.exposure.delay / 2;
-        let exposure = schedule.exposure.window.saturating_sub(schedule.exposure.delay);
+        let exposure = schedule
+            .exposure
+            .window
+            .saturating_sub(schedule.exposure.delay);
         Self {
             axes: schedule
                 .motors
@@ -293,10 +296,7 @@ impl Load {
     #[must_use]
     pub fn tick(&self) -> Option<(f64, f64)> {
         let tick = self.handlers.get(&TICK)?;
-        Some((
-            tick.cycles / tick.count as f64,
-            tick.cycles / self.cycles,
-        ))
+        Some((tick.cycles / tick.count as f64, tick.cycles / self.cycles))
     }
 }
 

@@ -99,11 +99,7 @@ impl Port for EmulatedPort {
 pub struct Emulated(pub Board);
 
 impl Boards for Emulated {
-    fn open(
-        &mut self,
-        _: usize,
-        _: &str,
-    ) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
+    fn open(&mut self, _: usize, _: &str) -> Result<Box<dyn Port>, Box<dyn Error + Send + Sync>> {
         Ok(Box::new(self.0.port()?))
     }
 

@@ -25,7 +25,12 @@ fn all_six_axes_find_their_home_switches() {
         let axis = usize::from(motor.channel);
         let place = counters.axes[axis].position - i64::from(motor.switch);
         // Where the switch tripped on the slow approach counts as zero.
-        assert_eq!(i64::from(status.positions[axis].0), place, "{}", motor.name());
+        assert_eq!(
+            i64::from(status.positions[axis].0),
+            place,
+            "{}",
+            motor.name()
+        );
         assert!(place > 0, "{}", motor.name());
         assert!(!counters.axes[axis].tripped, "{}", motor.name());
     }

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use panestep::link::LinkError;
 use panestep_protocol::{
-    AxisIndex, AxisTarget, Command, FireOrder, Mark, Refusal, ShotId, Steps, Ticks, Token,
+    AxisIndex, AxisTarget, Command, FireOrder, Mark, Refusal, ShotId, Steps, Token,
 };
 use panestep_tests::board::{Line, Restart, When};
 
@@ -16,10 +16,19 @@ fn a_reset_in_a_move_is_noticed_and_nothing_moves_until_homed() {
     // The UART's port stays: only the board's start tells.
     let mut session = Session::open(&schedule, Line::Uart, 5);
     session.home(0);
-    let reset = When::After { axis: 0, pulses: 900 };
-    session.board.restart(Restart::Reset, reset).expect("the board");
+    let reset = When::After {
+        axis: 0,
+        pulses: 900,
+    };
+    session
+        .board
+        .restart(Restart::Reset, reset)
+        .expect("the board");
     session.go(&[(0, 6000)]);
-    session.board.pass(Duration::from_millis(400)).expect("the board");
+    session
+        .board
+        .pass(Duration::from_millis(400))
+        .expect("the board");
     let error = session.link.status().expect_err("another start");
     assert!(matches!(error, LinkError::Reset { .. }), "{error}");
     let board = session.board.clone();
@@ -30,16 +39,30 @@ fn a_reset_in_a_move_is_noticed_and_nothing_moves_until_homed() {
     session.set_up(&schedule);
     let status = session.link.status().expect("the board");
     assert!(status.homed.is_empty());
-    let target = AxisTarget { axis: AxisIndex(0), from: Steps(0), to: Steps(100) };
+    let target = AxisTarget {
+        axis: AxisIndex(0),
+        from: Steps(0),
+        to: Steps(100),
+    };
     let refused = session.link.ask(Command::Move {
         targets: [target].into_iter().collect(),
     });
     assert!(
-        matches!(refused, Err(LinkError::Refused { refusal: Refusal::NotHomed(_), .. })),
+        matches!(
+            refused,
+            Err(LinkError::Refused {
+                refusal: Refusal::NotHomed(_),
+                ..
+            })
+        ),
         "{refused:?}"
     );
     let moved = |counters: &panestep_tests::board::Counters| counters.axes[0].all();
-    assert_eq!(moved(&session.counters()), moved(&counters), "nothing has moved since");
+    assert_eq!(
+        moved(&session.counters()),
+        moved(&counters),
+        "nothing has moved since"
+    );
     session.home(0);
     session.assert_clean();
 }
@@ -53,14 +76,20 @@ fn a_take_goes_on_after_a_reset_in_a_move() {
     let error = bench
         .shoot(&mut boards, &[], |progress| {
             if let panestep::take::Progress::Moving { frame: 2 } = progress {
-                let soon = When::After { axis: 0, pulses: 20 };
+                let soon = When::After {
+                    axis: 0,
+                    pulses: 20,
+                };
                 board.restart(Restart::Reset, soon).expect("the board");
             }
         })
         .expect_err("the port went away");
     assert!(error.resumable(), "{error}");
     let outcome = bench.shoot(&mut boards, &[], |_| ());
-    assert_eq!(outcome.expect("it goes on"), panestep::take::Outcome::Finished);
+    assert_eq!(
+        outcome.expect("it goes on"),
+        panestep::take::Outcome::Finished
+    );
     bench.assert_exact(frames);
 }
 
@@ -69,21 +98,34 @@ fn fired(session: &mut Session, slot: u32) -> Mark {
     let (shot, token) = (ShotId(0x77), Token { slot, attempt: 1 });
     session.done(Command::OpenShot {
         shot,
-        spent: Token { slot: slot - 1, attempt: 1 },
+        spent: Token {
+            slot: slot - 1,
+            attempt: 1,
+        },
     });
-    session.board.pass(Duration::from_millis(50)).expect("the board");
-    let ticks = |millis: u32| Ticks(millis * 200);
+    session
+        .board
+        .pass(Duration::from_millis(50))
+        .expect("the board");
+    let ticks = |millis| {
+        let time = Duration::from_millis(millis);
+        session.link.ticks(time).expect("short")
+    };
+    let (half_press, press, window) = (ticks(5), ticks(20), ticks(200));
     session
         .link
         .ask(Command::Fire(FireOrder {
             shot,
             token,
-            half_press: ticks(5),
-            press: ticks(20),
-            window: ticks(200),
+            half_press,
+            press,
+            window,
         }))
         .expect("fired");
-    session.board.pass(Duration::from_millis(300)).expect("the board");
+    session
+        .board
+        .pass(Duration::from_millis(300))
+        .expect("the board");
     Mark { shot, token }
 }
 
@@ -116,11 +158,17 @@ fn the_watchdog_resets_a_board_that_takes_no_ticks() {
     session.home(0);
     let mark = fired(&mut session, 9);
     session.go(&[(0, 4000)]);
-    session.board.pass(Duration::from_millis(300)).expect("the board");
+    session
+        .board
+        .pass(Duration::from_millis(300))
+        .expect("the board");
     session.board.log(true).expect("the board");
     session.board.starve().expect("the board");
     let starved = session.board.now();
-    session.board.pass(Duration::from_millis(500)).expect("the board");
+    session
+        .board
+        .pass(Duration::from_millis(500))
+        .expect("the board");
     let board = session.board.clone();
     let counters = board.counters().expect("the board");
     assert_eq!((counters.starts, counters.watchdogs), (2, 1));

@@ -18,9 +18,7 @@ use panestep_protocol::{
     ShotId, Status, Steps, Toward,
 };
 use panestep_tests::Nobody;
-use panestep_tests::board::{
-    Board, Counters, Emulated, EmulatedClock, Line, Options, StandModel,
-};
+use panestep_tests::board::{Board, Counters, Emulated, EmulatedClock, Line, Options, StandModel};
 
 /// What the image calls itself.
 pub(crate) const NAME: &str = "pico";
@@ -74,15 +72,19 @@ pub(crate) fn short(axes: &[usize], frames: u32) -> Schedule {
     schedule.frames = frames;
     schedule.motor_targets = (1..=frames as i32)
         .flat_map(|frame| {
-            schedule.motors.iter().enumerate().map(move |(place, motor)| {
-                // 61 up, or, for every second axis, 61 up and 37 down by turns.
-                let way = if place % 2 == 0 {
-                    61 * frame
-                } else {
-                    12 * frame + if frame % 2 == 0 { 49 } else { 0 }
-                };
-                motor.travel.0 + 50 + way
-            })
+            schedule
+                .motors
+                .iter()
+                .enumerate()
+                .map(move |(place, motor)| {
+                    // 61 up, or, for every second axis, 61 up and 37 down by turns.
+                    let way = if place % 2 == 0 {
+                        61 * frame
+                    } else {
+                        12 * frame + if frame % 2 == 0 { 49 } else { 0 }
+                    };
+                    motor.travel.0 + 50 + way
+                })
         })
         .collect();
     schedule

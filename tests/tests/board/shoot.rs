@@ -23,12 +23,18 @@ fn the_demonstration_comes_out_of_the_pins_step_by_step() {
     let counted: RefCell<Vec<Vec<AxisCounters>>> = RefCell::default();
     let rest = Span::new(FRAMES + 1, bench.schedule.frames).expect("frames are left");
     let outcome = bench
-        .shoot(&mut bench.boards(), &[Edit::Drop(rest)], |progress| match progress {
-            Progress::Exposing { .. } => {
-                counted.borrow_mut().push(board.counters().expect("the board").axes);
-            }
-            _ => {}
-        })
+        .shoot(
+            &mut bench.boards(),
+            &[Edit::Drop(rest)],
+            |progress| match progress {
+                Progress::Exposing { .. } => {
+                    counted
+                        .borrow_mut()
+                        .push(board.counters().expect("the board").axes);
+                }
+                _ => {}
+            },
+        )
         .expect("nothing goes wrong");
     assert_eq!(outcome, Outcome::Finished);
     let counted = counted.into_inner();
@@ -45,7 +51,11 @@ fn the_demonstration_comes_out_of_the_pins_step_by_step() {
             let net = now[axis].net() - before[axis].net();
             assert_eq!(net, way, "frame {frame}: {name}");
             // Down is gone with a detour by the slack, so that it arrives from below.
-            let detour = if way < 0 { 2 * i64::from(motor.take_up) } else { 0 };
+            let detour = if way < 0 {
+                2 * i64::from(motor.take_up)
+            } else {
+                0
+            };
             let all = now[axis].all() - before[axis].all();
             assert_eq!(all as i64, way.abs() + detour, "frame {frame}: {name}");
         }
@@ -68,7 +78,6 @@ fn a_take_over_the_uart() {
     bench.assert_exact(frames);
     assert_eq!(bench.board.findings().expect("the board").overrun, 0);
 }
-
 
 /// A line that flips, loses and adds bytes, both ways.
 struct NoisyPort {
@@ -157,7 +166,10 @@ fn noise_on_the_line_changes_no_step_and_no_exposure() {
         damaged: damaged.clone(),
     };
     let outcome = bench.shoot(&mut boards, &[], |_| ());
-    assert_eq!(outcome.expect("every damaged frame is sent again"), Outcome::Finished);
+    assert_eq!(
+        outcome.expect("every damaged frame is sent again"),
+        Outcome::Finished
+    );
     assert!(damaged.get() > 20, "{} bytes were damaged", damaged.get());
     bench.assert_exact(frames);
 }

@@ -44,30 +44,45 @@ fn of(pulses: &[Pulse], axis: u8) -> Vec<f64> {
         .collect()
 }
 
-/// The slot after a tick, in nanoseconds: a pulse of the tick before the one that sees an input
-/// may still come out at the beginning of the slot in which the input changes.
-const SLOT: f64 = 5000.0;
+/// Nanoseconds from one tick to the next: a pulse of the tick before the one that sees an input may
+/// still come out at the beginning of the slot in which the input changes.
+fn slot(session: &Session) -> f64 {
+    1e9 / f64::from(session.link.identity().tick_rate)
+}
 
 #[test]
 fn a_switch_that_trips_in_a_move_stops_its_axis_at_once_and_the_others_gently() {
     let mut session = ready(2);
     session.board.log(true).expect("the board");
-    let tripped = When::After { axis: FIRST, pulses: 1500 };
-    session.board.force(FIRST, Some(true), tripped).expect("the board");
+    let tripped = When::After {
+        axis: FIRST,
+        pulses: 1500,
+    };
+    session
+        .board
+        .force(FIRST, Some(true), tripped)
+        .expect("the board");
     session.go(&[(FIRST, 500), (SECOND, 5500)]);
     let status = session.rest();
     assert_eq!(
         status.halt,
-        Some(Halt::Limit { axis: AxisIndex(FIRST), toward: Toward::Negative })
+        Some(Halt::Limit {
+            axis: AxisIndex(FIRST),
+            toward: Toward::Negative
+        })
     );
-    assert!(!status.homed.contains(usize::from(FIRST)), "not trusted any more");
+    assert!(
+        !status.homed.contains(usize::from(FIRST)),
+        "not trusted any more"
+    );
     assert!(status.homed.contains(usize::from(SECOND)), "it has braked");
     assert!(status.drivers, "a level that can fall is held");
     let pulses = session.board.pulses().expect("the board");
+    let slot = slot(&session);
     let (first, second) = (of(&pulses, FIRST), of(&pulses, SECOND));
     let trip = first[1499];
-    assert!(first.iter().all(|&at| at <= trip + SLOT), "{first:?}");
-    let after = second.iter().filter(|&&at| at > trip + 2.0 * SLOT).count();
+    assert!(first.iter().all(|&at| at <= trip + slot), "{first:?}");
+    let after = second.iter().filter(|&&at| at > trip + 2.0 * slot).count();
     let last = second.last().expect("it moved") - trip;
     assert!(after > 100, "it was fast: {after} pulses after");
     assert!(last < BRAKING.as_nanos() as f64, "{last} ns");
@@ -83,7 +98,10 @@ fn a_switch_that_trips_in_a_move_stops_its_axis_at_once_and_the_others_gently() 
 fn the_stop_circuit_stops_everything_at_once() {
     let mut session = ready(3);
     session.board.log(true).expect("the board");
-    let pressed = When::After { axis: SECOND, pulses: 1500 };
+    let pressed = When::After {
+        axis: SECOND,
+        pulses: 1500,
+    };
     session.board.stop(true, pressed).expect("the board");
     session.go(&[(FIRST, 500), (SECOND, 5500)]);
     let status = session.rest();
@@ -94,16 +112,25 @@ fn the_stop_circuit_stops_everything_at_once() {
     assert!(session.counters().drivers);
     let pulses = session.board.pulses().expect("the board");
     let pressed = of(&pulses, SECOND)[1499];
-    let late = pulses.iter().filter(|pulse| pulse.at > pressed + SLOT).count();
+    let late = pulses
+        .iter()
+        .filter(|pulse| pulse.at > pressed + slot(&session))
+        .count();
     assert_eq!(late, 0);
     // Nothing goes on before a person has let it.
     let refused = session.link.ask(Command::Acknowledge);
     assert!(matches!(
         refused,
-        Err(LinkError::Refused { refusal: Refusal::Halted(Halt::Stop), .. })
+        Err(LinkError::Refused {
+            refusal: Refusal::Halted(Halt::Stop),
+            ..
+        })
     ));
     session.board.stop(false, When::Now).expect("the board");
-    session.board.pass(Duration::from_millis(1)).expect("the board");
+    session
+        .board
+        .pass(Duration::from_millis(1))
+        .expect("the board");
     session.done(Command::Acknowledge);
     session.assert_clean();
 }
@@ -115,7 +142,10 @@ fn a_silent_host_brings_everything_to_a_gentle_stop() {
     session.go(&[(FIRST, 30_000), (SECOND, 31_000)]);
     // Heard at the latest now.
     let heard = session.board.now();
-    session.board.pass(SILENCE + BRAKING * 2).expect("the board");
+    session
+        .board
+        .pass(SILENCE + BRAKING * 2)
+        .expect("the board");
     let counters = session.counters();
     assert!(counters.drivers, "a level that can fall is held");
     let pulses = session.board.pulses().expect("the board");
@@ -128,7 +158,10 @@ fn a_silent_host_brings_everything_to_a_gentle_stop() {
     let status = session.rest();
     assert_eq!(status.halt, Some(Halt::Silence));
     for axis in [FIRST, SECOND] {
-        assert!(status.homed.contains(usize::from(axis)), "it knows where it is");
+        assert!(
+            status.homed.contains(usize::from(axis)),
+            "it knows where it is"
+        );
         let counted = i64::from(status.positions[usize::from(axis)].0);
         assert_eq!(counted, place(&session, axis), "axis {axis}");
     }
