@@ -330,6 +330,8 @@ export class Chip {
         clock.nanosCounter = Math.max(at, clock.nanosCounter);
         alarm.callback();
       }
+      // The watchdog's alarm comes again at once until it has had its way.
+      if (this.wanted !== null) return;
     }
     clock.nanosCounter = time;
   }
