@@ -1,1 +1,129 @@
-//! The real program over a pseudo-terminal.
+//! The real program over a pseudo-terminal, in real time. The outcome does not depend on how fast
+//! the machine is: where it is too slow, emulated time waits.
+
+use std::fs;
+use std::io::BufRead;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+use panestep::plan::Plan;
+use panestep_tests::board::{Board, Line, Options, StandModel, Terminal};
+
+use crate::rig::{AWAY, NAME, assert_clean, demo_folder, image};
+
+const FRAMES: usize = 3;
+
+/// The program: named by `PANESTEP_PROGRAM`, or built here.
+fn program() -> PathBuf {
+    if let Some(program) = std::env::var_os("PANESTEP_PROGRAM") {
+        return program.into();
+    }
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let output = Command::new(cargo)
+        .args(["build", "--package", "panestep", "--bin", "panestep"])
+        .arg("--message-format=json-render-diagnostics")
+        .arg("--manifest-path")
+        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("../Cargo.toml"))
+        .stderr(Stdio::inherit())
+        .output()
+        .expect("cargo runs");
+    assert!(output.status.success(), "cargo: {}", output.status);
+    output
+        .stdout
+        .lines()
+        .filter_map(|line| serde_json::from_str::<serde_json::Value>(&line.ok()?).ok())
+        .filter_map(|message| message["executable"].as_str().map(PathBuf::from))
+        .last()
+        .expect("cargo says where it is")
+}
+
+/// The demonstration, with ways of a few millimetres, in three frames: real time is long.
+fn files() -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("board-program");
+    // What an earlier run left.
+    let _ = fs::remove_dir_all(&folder);
+    fs::create_dir_all(&folder).expect("a folder for the test");
+    let read =
+        |name: &str| fs::read_to_string(demo_folder().join(name)).expect("the demonstration");
+    let stand: String = read("stand.toml")
+        .replace("name = \"main\"", &format!("name = \"{NAME}\""))
+        .replace("board = \"main\"", &format!("board = \"{NAME}\""))
+        .lines()
+        .map(|line| {
+            let short = match line.split(" =").next() {
+                Some("travel") => "travel = [\"-3 mm\", \"3 mm\"]",
+                Some("home") => "home = { switch = \"-5 mm\", within = \"0.02 mm\" }",
+                Some("settle") => "settle = \"50 ms\"",
+                Some("ready") => "ready = \"50 ms\"",
+                _ => line,
+            };
+            format!("{short}\n")
+        })
+        .collect();
+    let shot: String = read("shot.toml")
+        .replace("frames = 120", &format!("frames = {FRAMES}"))
+        .replace(
+            "frame = 120, east = \"0.8 m\", ahead = \"0.9 m\", fairing = 24",
+            "frame = 3, east = \"4 mm\", ahead = \"5 mm\"",
+        )
+        .replace(", fairing = 24", "");
+    fs::write(folder.join("stand.toml"), stand).expect("the stand is written");
+    fs::write(folder.join("shot.toml"), shot).expect("the shot is written");
+    std::os::unix::fs::symlink(
+        demo_folder().canonicalize().expect("there").join("art"),
+        folder.join("art"),
+    )
+    .expect("the art is at hand");
+    folder
+}
+
+#[test]
+fn the_program_shoots_on_the_image() {
+    let program = program();
+    let folder = files();
+    let shot_file = folder.join("shot.toml");
+    let (stand, shot) = panestep::file::read_shot(&shot_file).expect("sound");
+    let plan = Plan::new(&stand, &shot).expect("possible");
+    let schedule = plan.schedule();
+    let board = Board::start(&Options {
+        image: image(),
+        seed: 12,
+        line: Line::Usb,
+        stand: StandModel::of(schedule, AWAY),
+    })
+    .expect("the emulated board");
+    drop(board.port().expect("it comes to its port"));
+    let mut terminal = Terminal::open(&board).expect("a pseudo-terminal");
+    let mut child = Command::new(program)
+        .arg("shoot")
+        .arg(&shot_file)
+        .arg("--take")
+        .arg(folder.join("take"))
+        .arg("--port")
+        .arg(format!("{NAME}={}", terminal.path().display()))
+        .stdin(Stdio::null())
+        .spawn()
+        .expect("the program starts");
+    let status = loop {
+        if let Some(status) = child.try_wait().expect("a child") {
+            break status;
+        }
+        if let Err(error) = terminal.step() {
+            let _ = child.kill();
+            panic!("{error}");
+        }
+    };
+    assert!(status.success(), "{status}");
+    let counters = board.counters().expect("the board");
+    assert_eq!(counters.releases.len(), FRAMES);
+    assert_eq!(counters.exposures.len(), FRAMES);
+    assert_eq!(counters.starts, 1);
+    for (frame, exposure) in (1..).zip(&counters.exposures) {
+        let targets = schedule.motors_at(frame).expect("a frame");
+        for (motor, &target) in schedule.motors.iter().zip(targets) {
+            let at = exposure.positions[usize::from(motor.channel)] - i64::from(motor.slack);
+            assert_eq!(at, i64::from(target), "frame {frame}: {}", motor.name());
+        }
+    }
+    assert_clean(&board);
+}

@@ -161,13 +161,6 @@ impl Bench {
         )
     }
 
-    /// The entries of the take's journal.
-    pub(crate) fn entries(&self) -> Vec<Entry> {
-        panestep::take::journal::replay(&self.disk.bytes())
-            .expect("a sound journal")
-            .history
-    }
-
     pub(crate) fn boards(&self) -> Emulated {
         Emulated(self.board.clone())
     }
