@@ -25,6 +25,9 @@ const ROSC_STABLE = 0x80000000;
 
 const MOST_TROUBLE = 20;
 
+/** Most things that can happen between two instructions; a wait of a second has a million. */
+const MOST_ROUNDS = 1e8;
+
 export class Chip {
   /**
    * @param {Uint8Array} flash what the flash holds, from its start
@@ -317,7 +320,8 @@ export class Chip {
   advance(time) {
     const { pacer } = this;
     const { clock } = this.rp2040;
-    for (;;) {
+    for (let rounds = 0; ; rounds++) {
+      if (rounds > MOST_ROUNDS) throw new Error('the same moment comes again and again');
       const alarm = clock.nextAlarm;
       const at = alarm === null ? Infinity : alarm.nanos;
       if (pacer.next <= at) {

@@ -10,15 +10,16 @@ import { Translator } from '../src/translate.mjs';
 
 const CODE = 0x20000000;
 
+const rp2040 = new RP2040();
+const translator = new Translator(rp2040);
+
 /** Executes one instruction; registers and flags before and after. */
 function execute(op, registers, flags = {}) {
-  const rp2040 = new RP2040();
   const { core } = rp2040;
   rp2040.writeUint16(CODE, op);
   Object.entries(registers).forEach(([number, value]) => (core.registers[number] = value));
   Object.assign(core, { N: false, Z: false, C: false, V: false, ...flags });
   core.PC = CODE;
-  const translator = new Translator(rp2040);
   const cycles = translator.block(CODE, 1, translator.single)(0);
   const { N, Z, C, V } = core;
   return { registers: core.registers, flags: { N, Z, C, V }, cycles };

@@ -2,6 +2,7 @@
 //! there. Everything but `program` runs on the emulator's own time, the same every time.
 
 mod homing;
+mod load;
 mod program;
 mod resets;
 mod rig;

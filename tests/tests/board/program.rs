@@ -48,6 +48,8 @@ fn files() -> PathBuf {
     let stand: String = read("stand.toml")
         .replace("name = \"main\"", &format!("name = \"{NAME}\""))
         .replace("board = \"main\"", &format!("board = \"{NAME}\""))
+        .replace("60 mm/s2", "300 mm/s2")
+        .replace("150 mm/s3", "3000 mm/s3")
         .lines()
         .map(|line| {
             let short = match line.split(" =").next() {

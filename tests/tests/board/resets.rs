@@ -136,7 +136,19 @@ fn the_mark_survives_a_reset_but_not_a_power_cut() {
     assert_eq!(session.link.identity().mark, None, "memory held noise");
     session.home(0);
     let mark = fired(&mut session, 3);
-    assert_eq!(session.counters().exposures.len(), 1);
+    let counters = session.counters();
+    assert_eq!(counters.exposures.len(), 1);
+    assert!(counters.releases[0].half, "half-pressed before");
+    let pressed = counters.releases[0].opened.expect("let go") - counters.releases[0].closed;
+    // Twenty milliseconds, and a tick at either end.
+    assert!((pressed - 20e6).abs() <= 2e4, "{pressed} ns");
+    assert!(!counters.half && !counters.lamp);
+    session.done(Command::Lamps { on: 1 });
+    session
+        .board
+        .pass(Duration::from_millis(1))
+        .expect("the board");
+    assert!(session.counters().lamp);
     let board = session.board.clone();
     let boot = session.link.boot();
     board.restart(Restart::Reset, When::Now).expect("the board");

@@ -22,3 +22,22 @@ fn the_translated_instructions_do_what_the_interpreted_ones_do() {
     assert_eq!(status.positions[0].0, 4000);
     session.assert_clean();
 }
+
+#[test]
+fn the_same_run_is_the_same_every_time() {
+    let schedule = short(&[4], 1);
+    let run = || {
+        let mut session = Session::open(&schedule, Line::Usb, 14);
+        session.board.log(true).expect("the board");
+        session.home(4);
+        let pulses = session.board.pulses().expect("the board");
+        let (load, _) = session.board.load().expect("the board");
+        let boot = session.link.boot();
+        let end = (session.board.now(), boot, format!("{load:?}"));
+        session.assert_clean();
+        (pulses, end)
+    };
+    let (first, second) = (run(), run());
+    assert!(first.0.len() > 500, "{} pulses", first.0.len());
+    assert_eq!(first, second);
+}

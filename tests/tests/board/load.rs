@@ -1,0 +1,63 @@
+//! What a tick costs, in cycles counted by the emulator.
+
+use std::time::Duration;
+
+use panestep_tests::board::Line;
+
+use crate::rig::{Session, demo};
+
+/// Six axes at 8000 steps a second each, up and down the ramp: the processor is never so late that a
+/// tick has to wait for the one before.
+#[test]
+fn no_tick_waits_for_another_while_six_axes_move() {
+    let (_, plan) = demo();
+    let schedule = plan.schedule();
+    let mut session = Session::open(schedule, Line::Usb, 13);
+    for motor in &schedule.motors {
+        session.home(motor.channel);
+    }
+    let ways: Vec<(u8, i32)> = schedule
+        .motors
+        .iter()
+        .map(|motor| (motor.channel, 5000 + i32::from(motor.channel)))
+        .collect();
+    session.board.measure().expect("the board");
+    session.go(&ways);
+    session
+        .board
+        .pass(Duration::from_millis(900))
+        .expect("the board");
+    let (_, window) = session.board.load().expect("the board");
+    let window = window.expect("measured");
+    let status = session.rest();
+    for motor in &schedule.motors {
+        let axis = usize::from(motor.channel);
+        assert_eq!(status.positions[axis].0, 5000 + i32::from(motor.channel));
+    }
+    let (mean, share) = window.tick().expect("ticks");
+    let tick = &window.handlers[&panestep_tests::board::model::TICK];
+    let slot = 125e6 / f64::from(session.link.identity().tick_rate);
+    println!(
+        "six axes: {mean:.0} cycles a tick, at most {:.0}, at least {:.0}, of {slot:.0}; {:.1} % of \
+         the core; at most {:.0} cycles late; the core waits {:.1} % of the time",
+        tick.most,
+        tick.least,
+        100.0 * share,
+        tick.late,
+        100.0 * window.idle / window.cycles,
+    );
+    assert_eq!(window.overruns, 0, "{window:?}");
+    assert!(tick.late + tick.most < slot, "{window:?}");
+    for motor in &schedule.motors {
+        let axis = &session.counters().axes[usize::from(motor.channel)];
+        println!(
+            "{}: pulses at least {:?} ns high and {:?} low, direction {:?} before and {:?} after",
+            motor.name(),
+            axis.high.unwrap_or_default(),
+            axis.low.unwrap_or_default(),
+            axis.setup.unwrap_or_default(),
+            axis.hold.unwrap_or_default(),
+        );
+    }
+    session.assert_clean();
+}
