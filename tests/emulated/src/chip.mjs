@@ -23,6 +23,9 @@ const ROSC_STATUS = 0x18;
 const ROSC_RANDOMBIT = 0x1c;
 const ROSC_STABLE = 0x80000000;
 
+/** The watchdog's reason register: the program asked for it. */
+const FORCED = 2;
+
 const MOST_TROUBLE = 20;
 
 /** Most things that can happen between two instructions; a wait of a second has a million. */
@@ -46,7 +49,9 @@ export class Chip {
     this.extra = 0;
     this.left = 0;
     this.wanted = null;
+    /** Bites of the watchdog, and resets that the program asked it for: it does so in a panic. */
     this.watchdogs = 0;
+    this.forced = 0;
     this.levels = new Map();
     /** Compares every instruction with the package's interpreter, where set. */
     this.doubt = null;
@@ -85,7 +90,7 @@ export class Chip {
     this.left = 0;
     this.wanted = null;
     this.load.reset();
-    this.peripherals(why);
+    this.peripherals(why, before);
     this.interrupts();
     this.pacer = new Pacer(rp2040);
     this.translator = new Translator(rp2040);
@@ -115,7 +120,7 @@ export class Chip {
     }
   }
 
-  peripherals(why) {
+  peripherals(why, before) {
     const { rp2040 } = this;
     rp2040.onBreak = (code) => {
       this.complain(`the program ran into a trap (${code})`);
@@ -129,9 +134,10 @@ export class Chip {
       return read(offset);
     };
     const watchdog = rp2040.peripherals[0x40058];
-    if (why === 'watchdog') watchdog.reason = 1;
+    if (why === 'watchdog') watchdog.reason = before.peripherals[0x40058].reason;
     watchdog.onWatchdogTrigger = () => {
-      this.watchdogs++;
+      if (watchdog.reason === FORCED) this.forced++;
+      else this.watchdogs++;
       this.wanted = 'watchdog';
     };
     // A pad's pull decides what an open circuit reads as.

@@ -302,6 +302,7 @@ export class Stand {
       ticks: this.judge.ticks,
       starts: this.chip.starts,
       watchdogs: this.chip.watchdogs,
+      forced: this.chip.forced,
     };
   }
 }

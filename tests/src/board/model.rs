@@ -143,8 +143,10 @@ pub struct Counters {
     pub ticks: u64,
     /// Starts of the chip.
     pub starts: u32,
-    /// Those that were the watchdog's.
+    /// Those at which the watchdog had not been fed.
     pub watchdogs: u32,
+    /// Those that the program asked the watchdog for, as it does in a panic.
+    pub forced: u32,
 }
 
 /// What has been counted of an axis.

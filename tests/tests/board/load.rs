@@ -1,7 +1,5 @@
 //! What a tick costs, in cycles counted by the emulator.
 
-use std::time::Duration;
-
 use panestep_tests::board::Line;
 
 use crate::rig::{Session, demo};
@@ -23,13 +21,9 @@ fn no_tick_waits_for_another_while_six_axes_move() {
         .collect();
     session.board.measure().expect("the board");
     session.go(&ways);
-    session
-        .board
-        .pass(Duration::from_millis(900))
-        .expect("the board");
+    let status = session.rest();
     let (_, window) = session.board.load().expect("the board");
     let window = window.expect("measured");
-    let status = session.rest();
     for motor in &schedule.motors {
         let axis = usize::from(motor.channel);
         assert_eq!(status.positions[axis].0, 5000 + i32::from(motor.channel));
