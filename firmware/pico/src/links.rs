@@ -13,7 +13,9 @@ use rp2040_hal::gpio::{FunctionUart, Pin, PullNone, PullUp};
 use rp2040_hal::pac::UART0;
 use rp2040_hal::uart::{Enabled, UartPeripheral};
 use rp2040_hal::usb::UsbBus;
-use usb_device::device::{StringDescriptors, UsbDevice, UsbDeviceBuilder, UsbDeviceState, UsbVidPid};
+use usb_device::device::{
+    StringDescriptors, UsbDevice, UsbDeviceBuilder, UsbDeviceState, UsbVidPid,
+};
 use usbd_serial::{SerialPort, USB_CLASS_CDC};
 
 use crate::pins;

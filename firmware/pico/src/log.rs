@@ -6,7 +6,10 @@ use defmt_rtt as _;
 #[cfg(feature = "defmt")]
 defmt::timestamp!("{=u32:us}", {
     // SAFETY: the address is that of the block's registers; the low word can be read at any time.
-    unsafe { &*rp2040_hal::pac::TIMER::ptr() }.timerawl().read().bits()
+    unsafe { &*rp2040_hal::pac::TIMER::ptr() }
+        .timerawl()
+        .read()
+        .bits()
 });
 
 /// One line of the normal course of things.

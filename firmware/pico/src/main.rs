@@ -99,12 +99,8 @@ fn main() -> ! {
 
     // Also takes the pins out of their reset.
     let sio = Sio::new(pac.SIO);
-    let own = rp2040_hal::gpio::Pins::new(
-        pac.IO_BANK0,
-        pac.PADS_BANK0,
-        sio.gpio_bank0,
-        &mut resets,
-    );
+    let own =
+        rp2040_hal::gpio::Pins::new(pac.IO_BANK0, pac.PADS_BANK0, sio.gpio_bank0, &mut resets);
     // SAFETY: nothing else uses these blocks beside the two pins of the UART, which get the same
     // functions here.
     let (io, pads) = unsafe { (&*pac::IO_BANK0::ptr(), &*pac::PADS_BANK0::ptr()) };
@@ -141,8 +137,12 @@ fn main() -> ! {
     let mut links = Links::new(keep_bus(UsbBusAllocator::new(bus)), uart);
 
     match kept::take_end() {
-        Some(End::Panic { file, line }) => log::warning!("the last start ended in a panic: {}:{}", file, line),
-        Some(End::Fault { address }) => log::warning!("the last start ended in a fault at {}", address),
+        Some(End::Panic { file, line }) => {
+            log::warning!("the last start ended in a panic: {}:{}", file, line)
+        }
+        Some(End::Fault { address }) => {
+            log::warning!("the last start ended in a fault at {}", address)
+        }
         None => {}
     }
     log::info!("boot {}", boot);
@@ -222,7 +222,9 @@ unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
 fn reset() -> ! {
     // SAFETY: nothing else runs any more.
     let watchdog = unsafe { &*pac::WATCHDOG::ptr() };
-    watchdog.ctrl().modify(|_, control| control.trigger().set_bit());
+    watchdog
+        .ctrl()
+        .modify(|_, control| control.trigger().set_bit());
     loop {
         cortex_m::asm::nop();
     }

@@ -28,6 +28,7 @@ pub enum Wiring {
 #[derive(Clone, Copy, Debug)]
 pub struct Line {
     /// What it is called in the hardware notes.
+    #[allow(dead_code, reason = "for the test that compares the notes")]
     pub name: &'static str,
     /// Its first pin, as in "GP2".
     pub first: u8,
