@@ -12,8 +12,8 @@
 //! 4. Motion: direction lines, pulses, counters.
 //! 5. The shutter. It and motion exclude each other: neither begins while the other is under way.
 //!
-//! Nothing here divides, with one exception: a homing that begins a part of its way, at rest,
-//! divides once for its one axis. Moves and nudges are handed over as paths begun elsewhere.
+//! Nothing here divides: moves, nudges and the parts of a homing are handed over as paths begun
+//! elsewhere.
 
 mod orders;
 mod reactions;

@@ -102,6 +102,18 @@ impl Service {
         }
     }
 
+    /// Works out what ticks have no time for: the next part of a homing. To be called whenever the
+    /// main loop comes round; the axis stands still until then.
+    pub fn work(&mut self, access: &mut impl Access) {
+        let Some((steps, profile)) = access.with(|core| core.wanted()) else {
+            return;
+        };
+        // Not reached otherwise: each way is one that its profile was planned for. The homing would
+        // find nothing.
+        let path = begun(&steps, profile).unwrap_or_else(|_| Path::idle());
+        access.with(|core| core.set_out(&path));
+    }
+
     /// Hands over bytes for the host; how many have been put into the buffer.
     pub fn transmit(&mut self, buffer: &mut [u8]) -> usize {
         let mut count: usize = 0;

@@ -170,6 +170,7 @@ fn main() -> ! {
                 }
             });
         }
+        service.work(&mut access);
         links.poll(timer.get_counter_low(), &mut service, &mut access);
     }
 }

@@ -3,7 +3,8 @@
 
 use panestep_protocol::{
     Activity, AxisIndex, AxisMask, AxisSettings, AxisTarget, ExposureFact, FireOrder,
-    GuardSettings, Halt, MAX_AXES, Mark, NudgeOrder, Refusal, ShotId, Steps, Ticks, Token, Toward,
+    GuardSettings, Halt, HomingFault, MAX_AXES, Mark, NudgeOrder, Refusal, ShotId, Steps, Ticks,
+    Token, Toward,
 };
 
 use super::{Core, LONGEST_SILENCE, Task};
@@ -11,7 +12,7 @@ use crate::guard;
 use crate::hardware::Hardware;
 use crate::homing::{HomePlan, Search};
 use crate::log;
-use crate::motion::Path;
+use crate::motion::{Path, Profile};
 
 impl<H: Hardware> Core<H> {
     /// What the mark that survives a reset says.
@@ -193,6 +194,39 @@ impl<H: Hardware> Core<H> {
             self.tick_rate,
         ));
         Ok(())
+    }
+
+    /// The steps that a homing waits to be set out on, and their profile.
+    pub(crate) fn wanted(&self) -> Option<([i32; MAX_AXES], Profile)> {
+        let Task::Homing(search) = &self.task else {
+            return None;
+        };
+        let (away, profile) = search.wanted()?;
+        let axis = usize::from(search.plan().order.axis.0);
+        let mut steps = [0; MAX_AXES];
+        *steps.get_mut(axis)? = if self.home_above.contains(axis) {
+            away.wrapping_neg()
+        } else {
+            away
+        };
+        Some((steps, profile))
+    }
+
+    /// Sets a homing out on a path of the steps that it waits for.
+    pub(crate) fn set_out(&mut self, path: &Path) {
+        // The homing may be over meanwhile.
+        if self.wanted().is_none() {
+            return;
+        }
+        let begun = self.drive.begin(path, self.reversed).is_some();
+        if let Task::Homing(search) = &mut self.task {
+            search.set_out();
+            if !begun {
+                // Not reached: a homing that waits is at rest.
+                let plan = *search.plan();
+                self.fail(&plan, HomingFault::Interrupted);
+            }
+        }
     }
 
     /// The host asks for a halt.

@@ -1,13 +1,12 @@
 //! What a tick does about an open stop circuit, a tripped switch, a silent host, and a homing under
 //! way. None of it is logged here: that would take longer than a tick.
 
-use panestep_protocol::{AxisMask, Halt, HomingFault, HomingReport, MAX_AXES, Switches};
+use panestep_protocol::{AxisMask, Halt, HomingFault, HomingReport, Switches};
 
 use super::{Core, Task};
 use crate::guard;
 use crate::hardware::Hardware;
 use crate::homing::{Act, HomePlan, View};
-use crate::motion::Path;
 
 impl<H: Hardware> Core<H> {
     /// The stop circuit is open. The drivers stay on: a level that can fall must not be let go.
@@ -108,23 +107,6 @@ impl<H: Hardware> Core<H> {
         let plan = *search.plan();
         match act {
             Act::Nothing => {}
-            Act::Begin(away, profile) => {
-                let way = if self.home_above.contains(axis) {
-                    away.wrapping_neg()
-                } else {
-                    away
-                };
-                let mut steps = [0; MAX_AXES];
-                if let Some(place) = steps.get_mut(axis) {
-                    *place = way;
-                }
-                let mut path = Path::idle();
-                if !path.begin(&steps, profile) || self.drive.begin(&path, self.reversed).is_none()
-                {
-                    // Not reached: each way is one that its profile was planned for.
-                    self.fail(&plan, HomingFault::Interrupted);
-                }
-            }
             Act::Brake => self.drive.brake(),
             Act::Halt => self.drive.halt(),
             Act::Edge => self.drive.set_position(axis, plan.order.edge.0),
