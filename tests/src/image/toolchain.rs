@@ -24,7 +24,11 @@ const DEBIAN: &str = "/usr/bin";
 /// # Errors
 /// When neither is here, or there is nothing to link with.
 pub fn cargo(subcommand: &str) -> Result<Command, ImageError> {
-    let library = rustc("rustc", &["--target", TARGET, "--print", "target-libdir"]);
+    choose(subcommand, "rustc", Path::new(DEBIAN))
+}
+
+fn choose(subcommand: &str, usual: &str, debian: &Path) -> Result<Command, ImageError> {
+    let library = rustc(usual, &["--target", TARGET, "--print", "target-libdir"]);
     if library.is_ok_and(|folder| has_core(Path::new(&folder))) {
         let mut command = Command::new("cargo");
         command.arg(subcommand).args(["--target", TARGET]);
@@ -32,14 +36,13 @@ pub fn cargo(subcommand: &str) -> Result<Command, ImageError> {
         return Ok(command);
     }
 
-    let debian = Path::new(DEBIAN);
     let compiler = debian.join("rustc");
     let source = rustc(&compiler.to_string_lossy(), &["--print", "sysroot"])
         .map(|root| Path::new(&root).join("lib/rustlib/src/rust/library/core"));
     if !source.is_ok_and(|folder| folder.is_dir()) || !debian.join("cargo").is_file() {
         return Err(ImageError::Target);
     }
-    let linker = linker()?;
+    let linker = linker(usual)?;
     // Cargo would look for another compiler's `cargo-clippy` first.
     let clippy = debian.join("cargo-clippy");
     let mut command = if subcommand == "clippy" && clippy.is_file() {
@@ -81,9 +84,9 @@ fn has_core(folder: &Path) -> bool {
 }
 
 /// The linker that comes with rustup's compiler.
-fn linker() -> Result<PathBuf, ImageError> {
-    let root = rustc("rustc", &["--print", "sysroot"])?;
-    let version = rustc("rustc", &["-vV"])?;
+fn linker(usual: &str) -> Result<PathBuf, ImageError> {
+    let root = rustc(usual, &["--print", "sysroot"])?;
+    let version = rustc(usual, &["-vV"])?;
     let host = version
         .lines()
         .find_map(|line| line.strip_prefix("host: "))
@@ -110,4 +113,132 @@ fn rustc(program: &str, arguments: &[&str]) -> Result<String, ImageError> {
             source,
         })?;
     Ok(String::from_utf8_lossy(&output.stdout).trim().to_owned())
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use std::fs;
+    use std::os::unix::fs::PermissionsExt;
+
+    use super::*;
+
+    /// A folder that goes away again, with compilers that say what these tests want.
+    struct Machine(PathBuf);
+
+    impl Machine {
+        fn new(name: &str) -> Self {
+            let folder = format!("panestep-toolchain-{name}-{}", std::process::id());
+            let machine = Self(env::temp_dir().join(folder));
+            for folder in ["usual/lib", "debian"] {
+                fs::create_dir_all(machine.0.join(folder)).unwrap();
+            }
+            machine.program("usual/rustc", "usual");
+            machine
+        }
+
+        /// A compiler of which everything is in `root`.
+        fn program(&self, name: &str, root: &str) {
+            let root = self.0.join(root).display().to_string();
+            let text = format!(
+                "#!/bin/sh\ncase $* in\n*target-libdir) echo {root}/lib;;\n-vV) echo host: here;;\n\
+                 *) echo {root};;\nesac\n"
+            );
+            fs::write(self.0.join(name), text).unwrap();
+            fs::set_permissions(self.0.join(name), fs::Permissions::from_mode(0o755)).unwrap();
+        }
+
+        fn file(&self, name: &str) -> PathBuf {
+            let path = self.0.join(name);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(&path, "").unwrap();
+            path
+        }
+
+        fn choose(&self, subcommand: &str) -> Result<Command, ImageError> {
+            let usual = self.0.join("usual/rustc").display().to_string();
+            choose(subcommand, &usual, &self.0.join("debian"))
+        }
+    }
+
+    impl Drop for Machine {
+        fn drop(&mut self) {
+            let _ = fs::remove_dir_all(&self.0);
+        }
+    }
+
+    fn arguments(command: &Command) -> Vec<&str> {
+        command
+            .get_args()
+            .map(|part| part.to_str().unwrap())
+            .collect()
+    }
+
+    #[test]
+    fn a_core_library_is_enough() {
+        let machine = Machine::new("target");
+        machine.file("usual/lib/libcore-0123.rlib");
+        let command = machine.choose("build").unwrap();
+        assert_eq!(command.get_program(), "cargo");
+        assert_eq!(arguments(&command), ["build", "--target", TARGET]);
+    }
+
+    #[test]
+    fn without_one_it_is_built_from_debians_source() {
+        let machine = Machine::new("source");
+        machine.program("debian/rustc", "debian");
+        machine.file("debian/cargo");
+        machine.file("debian/lib/rustlib/src/rust/library/core/Cargo.toml");
+
+        let error = machine.choose("build").unwrap_err().to_string();
+        assert!(
+            error.contains("usual/lib/rustlib/here/bin/rust-lld"),
+            "{error}"
+        );
+
+        let linker = machine.file("usual/lib/rustlib/here/bin/rust-lld");
+        let command = machine.choose("clippy").unwrap();
+        assert_eq!(command.get_program(), machine.0.join("debian/cargo"));
+        assert_eq!(
+            arguments(&command),
+            ["clippy", "--target", TARGET, "-Zbuild-std=core"]
+        );
+        let set = |name: &str| {
+            let mut all = command.get_envs();
+            all.find(|(key, _)| *key == name)
+                .and_then(|(_, value)| value)
+        };
+        assert_eq!(
+            set("CARGO_TARGET_THUMBV6M_NONE_EABI_LINKER"),
+            Some(linker.as_os_str())
+        );
+        assert_eq!(
+            set("RUSTC"),
+            Some(machine.0.join("debian/rustc").as_os_str())
+        );
+        assert_eq!(set("RUSTC_BOOTSTRAP").unwrap(), "1");
+
+        // Of its own, where there is one.
+        let clippy = machine.file("debian/cargo-clippy");
+        assert_eq!(machine.choose("clippy").unwrap().get_program(), clippy);
+    }
+
+    #[test]
+    fn with_neither_it_says_what_to_run() {
+        let machine = Machine::new("neither");
+        let says = || machine.choose("build").unwrap_err().to_string();
+        assert!(
+            says().contains("rustup target add thumbv6m-none-eabi"),
+            "{}",
+            says()
+        );
+        assert!(
+            says().contains("apt-get install rustc-web cargo-web rust-web-src"),
+            "{}",
+            says()
+        );
+        // Debian's other compiler, which has no source of its core library.
+        machine.program("debian/rustc", "debian");
+        machine.file("debian/cargo");
+        assert!(says().contains("rustup target add"), "{}", says());
+    }
 }

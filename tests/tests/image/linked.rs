@@ -3,19 +3,19 @@
 use panestep_tests::image::{FLASH, RAM};
 
 /// One stretch of memory: a segment and a section.
-pub struct Part {
+pub(crate) struct Part {
     /// Where it is at run time.
-    pub address: u32,
+    pub(crate) address: u32,
     /// Where it is loaded from.
-    pub load: u32,
+    pub(crate) load: u32,
     /// What is there in the file.
-    pub data: Vec<u8>,
+    pub(crate) data: Vec<u8>,
     /// Bytes after that which are in no file.
-    pub more: u32,
+    pub(crate) more: u32,
 }
 
 impl Part {
-    pub fn flash(address: u32, data: Vec<u8>) -> Self {
+    pub(crate) fn flash(address: u32, data: Vec<u8>) -> Self {
         Self {
             address,
             load: address,
@@ -33,15 +33,15 @@ impl Part {
 }
 
 /// A linked program.
-pub struct Linked {
-    pub parts: Vec<Part>,
+pub(crate) struct Linked {
+    pub(crate) parts: Vec<Part>,
     /// `e_machine`; 40 is ARM.
-    pub machine: u16,
+    pub(crate) machine: u16,
 }
 
 impl Linked {
     /// Second stage, vectors, `code` bytes of code, 12 bytes of .data, 300 of .bss, 64 of .uninit.
-    pub fn usual(code: u32) -> Self {
+    pub(crate) fn usual(code: u32) -> Self {
         let end = FLASH + 0x108 + code;
         let mut linked = Self {
             parts: vec![
@@ -65,11 +65,11 @@ impl Linked {
     }
 
     /// Where the stack and the code begin.
-    pub fn set_vectors(&mut self, stack: u32, reset: u32) {
+    pub(crate) fn set_vectors(&mut self, stack: u32, reset: u32) {
         self.parts[1].data = [stack.to_le_bytes(), reset.to_le_bytes()].concat();
     }
 
-    pub fn bytes(&self) -> Vec<u8> {
+    pub(crate) fn bytes(&self) -> Vec<u8> {
         let parts = self.parts.len() as u32;
         let segments = 52;
         let sections = segments + 32 * parts;
