@@ -1,5 +1,5 @@
 //! What a tick does about an open stop circuit, a tripped switch, a silent host, and a homing under
-//! way.
+//! way. None of it is logged here: that would take longer than a tick.
 
 use panestep_protocol::{AxisMask, Halt, HomingFault, HomingReport, MAX_AXES, Switches};
 
@@ -7,7 +7,6 @@ use super::{Core, Task};
 use crate::guard;
 use crate::hardware::Hardware;
 use crate::homing::{Act, HomePlan, View};
-use crate::log;
 use crate::motion::Path;
 
 impl<H: Hardware> Core<H> {
@@ -17,9 +16,6 @@ impl<H: Hardware> Core<H> {
         self.interrupt();
         self.task = Task::Idle;
         self.homed = AxisMask::NONE;
-        if self.guard.halt != Some(Halt::Stop) {
-            log::warning!("stop circuit open");
-        }
         self.guard.latch(Halt::Stop);
     }
 
@@ -45,9 +41,7 @@ impl<H: Hardware> Core<H> {
         for axis in hit.iter() {
             self.drive.drop_axis(axis);
             self.homed.remove(axis);
-            let halt = guard::limit(axis, above);
-            log::warning!("halt: {}", halt);
-            self.guard.latch(halt);
+            self.guard.latch(guard::limit(axis, above));
         }
         self.interrupt();
         self.drive.brake();
@@ -65,7 +59,6 @@ impl<H: Hardware> Core<H> {
 
     /// Whatever moves comes to a controlled stop; afterwards its place is still known.
     pub(super) fn controlled_stop(&mut self, halt: Halt) {
-        log::warning!("halt: {}", halt);
         self.guard.latch(halt);
         self.interrupt();
         let expecting = self.expecting();
@@ -90,13 +83,11 @@ impl<H: Hardware> Core<H> {
         plan: &HomePlan,
         result: Result<panestep_protocol::HomeFound, HomingFault>,
     ) {
-        let report = HomingReport {
+        self.homing = Some(HomingReport {
             request: plan.request,
             axis: plan.order.axis,
             result,
-        };
-        log::info!("homing: {}", report);
-        self.homing = Some(report);
+        });
     }
 
     pub(super) fn home_tick(&mut self, switches: Switches) {
