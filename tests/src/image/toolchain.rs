@@ -10,6 +10,9 @@ use super::ImageError;
 /// What compilers call the board's chip.
 pub const TARGET: &str = "thumbv6m-none-eabi";
 
+/// The compiler that builds everything else.
+const USUAL: &str = "rustc";
+
 /// Debian's compiler and the source of its core library (packages rustc-web, cargo-web, rust-web-src,
 /// rust-web-clippy). Debian's plain rustc is too old.
 const DEBIAN: &str = "/usr/bin";
@@ -24,11 +27,17 @@ const DEBIAN: &str = "/usr/bin";
 /// # Errors
 /// When neither is here, or there is nothing to link with.
 pub fn cargo(subcommand: &str) -> Result<Command, ImageError> {
-    choose(subcommand, "rustc", Path::new(DEBIAN))
+    choose(subcommand, Path::new(DEBIAN), &rustc)
 }
 
-fn choose(subcommand: &str, usual: &str, debian: &Path) -> Result<Command, ImageError> {
-    let library = rustc(usual, &["--target", TARGET, "--print", "target-libdir"]);
+/// What `ask` is given: a compiler's program and its arguments.
+type Ask<'a> = &'a dyn Fn(&Path, &[&str]) -> Result<String, ImageError>;
+
+fn choose(subcommand: &str, debian: &Path, ask: Ask<'_>) -> Result<Command, ImageError> {
+    let library = ask(
+        Path::new(USUAL),
+        &["--target", TARGET, "--print", "target-libdir"],
+    );
     if library.is_ok_and(|folder| has_core(Path::new(&folder))) {
         let mut command = Command::new("cargo");
         command.arg(subcommand).args(["--target", TARGET]);
@@ -37,12 +46,12 @@ fn choose(subcommand: &str, usual: &str, debian: &Path) -> Result<Command, Image
     }
 
     let compiler = debian.join("rustc");
-    let source = rustc(&compiler.to_string_lossy(), &["--print", "sysroot"])
+    let source = ask(&compiler, &["--print", "sysroot"])
         .map(|root| Path::new(&root).join("lib/rustlib/src/rust/library/core"));
     if !source.is_ok_and(|folder| folder.is_dir()) || !debian.join("cargo").is_file() {
         return Err(ImageError::Target);
     }
-    let linker = linker(usual)?;
+    let linker = linker(ask)?;
     // Cargo would look for another compiler's `cargo-clippy` first.
     let clippy = debian.join("cargo-clippy");
     let mut command = if subcommand == "clippy" && clippy.is_file() {
@@ -84,9 +93,9 @@ fn has_core(folder: &Path) -> bool {
 }
 
 /// The linker that comes with rustup's compiler.
-fn linker(usual: &str) -> Result<PathBuf, ImageError> {
-    let root = rustc(usual, &["--print", "sysroot"])?;
-    let version = rustc(usual, &["-vV"])?;
+fn linker(ask: Ask<'_>) -> Result<PathBuf, ImageError> {
+    let root = ask(Path::new(USUAL), &["--print", "sysroot"])?;
+    let version = ask(Path::new(USUAL), &["-vV"])?;
     let host = version
         .lines()
         .find_map(|line| line.strip_prefix("host: "))
@@ -104,47 +113,32 @@ fn linker(usual: &str) -> Result<PathBuf, ImageError> {
 }
 
 /// What a compiler says about itself; empty when it refuses.
-fn rustc(program: &str, arguments: &[&str]) -> Result<String, ImageError> {
+fn rustc(program: &Path, arguments: &[&str]) -> Result<String, ImageError> {
     let output = Command::new(program)
         .args(arguments)
         .output()
         .map_err(|source| ImageError::Start {
-            program: program.to_owned(),
+            program: program.display().to_string(),
             source,
         })?;
     Ok(String::from_utf8_lossy(&output.stdout).trim().to_owned())
 }
 
-#[cfg(all(test, unix))]
+#[cfg(test)]
 mod tests {
     use std::fs;
-    use std::os::unix::fs::PermissionsExt;
 
     use super::*;
 
-    /// A folder that goes away again, with compilers that say what these tests want.
+    /// A folder that goes away again, for two compilers and what belongs to them.
     struct Machine(PathBuf);
 
     impl Machine {
         fn new(name: &str) -> Self {
             let folder = format!("panestep-toolchain-{name}-{}", std::process::id());
             let machine = Self(env::temp_dir().join(folder));
-            for folder in ["usual/lib", "debian"] {
-                fs::create_dir_all(machine.0.join(folder)).unwrap();
-            }
-            machine.program("usual/rustc", "usual");
+            fs::create_dir_all(machine.0.join("usual/lib")).unwrap();
             machine
-        }
-
-        /// A compiler of which everything is in `root`.
-        fn program(&self, name: &str, root: &str) {
-            let root = self.0.join(root).display().to_string();
-            let text = format!(
-                "#!/bin/sh\ncase $* in\n*target-libdir) echo {root}/lib;;\n-vV) echo host: here;;\n\
-                 *) echo {root};;\nesac\n"
-            );
-            fs::write(self.0.join(name), text).unwrap();
-            fs::set_permissions(self.0.join(name), fs::Permissions::from_mode(0o755)).unwrap();
         }
 
         fn file(&self, name: &str) -> PathBuf {
@@ -155,8 +149,28 @@ mod tests {
         }
 
         fn choose(&self, subcommand: &str) -> Result<Command, ImageError> {
-            let usual = self.0.join("usual/rustc").display().to_string();
-            choose(subcommand, &usual, &self.0.join("debian"))
+            let debian = self.0.join("debian");
+            choose(subcommand, &debian, &|program, arguments| {
+                let usual = self.0.join("usual");
+                let root = match program {
+                    program if program == Path::new("rustc") => usual,
+                    program if program.is_file() => debian.clone(),
+                    program => {
+                        return Err(ImageError::Start {
+                            program: program.display().to_string(),
+                            source: std::io::ErrorKind::NotFound.into(),
+                        });
+                    }
+                };
+                Ok(match arguments {
+                    ["--target", TARGET, "--print", "target-libdir"] => root.join("lib"),
+                    ["--print", "sysroot"] => root,
+                    ["-vV"] => "rustc 1.2.3\nhost: here\nrelease: 1.2.3".into(),
+                    other => panic!("asked for {other:?}"),
+                }
+                .display()
+                .to_string())
+            })
         }
     }
 
@@ -185,7 +199,7 @@ mod tests {
     #[test]
     fn without_one_it_is_built_from_debians_source() {
         let machine = Machine::new("source");
-        machine.program("debian/rustc", "debian");
+        machine.file("debian/rustc");
         machine.file("debian/cargo");
         machine.file("debian/lib/rustlib/src/rust/library/core/Cargo.toml");
 
@@ -237,7 +251,7 @@ mod tests {
             says()
         );
         // Debian's other compiler, which has no source of its core library.
-        machine.program("debian/rustc", "debian");
+        machine.file("debian/rustc");
         machine.file("debian/cargo");
         assert!(says().contains("rustup target add"), "{}", says());
     }

@@ -31,8 +31,9 @@ fn file_to_flash_holds_the_linked_image() {
 
 #[test]
 fn what_does_not_build_is_an_error() {
-    let folder = image::top().join("hardware-notes");
-    let error = image::build_in(&folder, "nothing", &[]).unwrap_err();
+    let folder = image::top().join("firmware/pico");
+    let more = ["--features", "no-such-feature"];
+    let error = image::build_in(&folder, "panestep-pico", &more).unwrap_err();
     assert!(matches!(error, ImageError::Build { .. }), "{error}");
-    assert!(error.to_string().contains("hardware-notes"), "{error}");
+    assert!(error.to_string().contains("firmware/pico"), "{error}");
 }
