@@ -112,14 +112,10 @@ pub fn build_in(folder: &Path, name: &str, more: &[&str]) -> Result<Image, Image
         .unwrap_or_else(std::sync::PoisonError::into_inner);
 
     let built = built_in(folder);
-    let mut command = toolchain::cargo("build")?;
+    let mut command = cargo(folder, "build")?;
     command
-        // Its `.cargo/config.toml` counts only from there.
-        .current_dir(folder)
         .args(["--release", "--locked", "--package", name, "--bin", name])
-        .args(more)
-        .arg("--target-dir")
-        .arg(&built);
+        .args(more);
     let status = command.status().map_err(|source| ImageError::Start {
         program: command.get_program().to_string_lossy().into_owned(),
         source,
@@ -167,13 +163,18 @@ pub fn to_uf2(flash: &[u8]) -> Vec<u8> {
     uf2::bin_to_uf2(&flash.to_vec(), FAMILY, FLASH).expect("a vector takes every byte")
 }
 
-/// Where a board's workspace is built: its own `target`, or a folder of its name beside what
-/// CARGO_TARGET_DIR names, which counts from the top folder.
+/// Where a package for a board is built. For a workspace of its own that is its own `target`, or a
+/// folder of its name in the one that CARGO_TARGET_DIR names (which counts from the top folder).
 fn built_in(folder: &Path) -> PathBuf {
-    match std::env::var_os("CARGO_TARGET_DIR") {
-        Some(target) if !target.is_empty() => top()
+    let top = top();
+    let folder = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
+    let own = folder.join(".cargo").is_dir();
+    match std::env::var_os("CARGO_TARGET_DIR").filter(|target| !target.is_empty()) {
+        Some(target) if own => top
             .join(target)
             .join(folder.file_name().unwrap_or_default()),
-        _ => folder.join("target"),
+        Some(target) => top.join(target),
+        None if own => folder.join("target"),
+        None => top.join("target"),
     }
 }

@@ -2,7 +2,7 @@
 
 #![allow(clippy::print_stdout)]
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -64,9 +64,9 @@ fn report(image: &Image) {
     );
 }
 
-fn cargo(folder: &PathBuf, arguments: &[String]) -> Result<ExitCode, ImageError> {
-    let mut command = image::cargo(&arguments[0])?;
-    command.args(&arguments[1..]).current_dir(folder);
+fn cargo(folder: &Path, arguments: &[String]) -> Result<ExitCode, ImageError> {
+    let mut command = image::cargo(folder, &arguments[0])?;
+    command.args(&arguments[1..]);
     let status = command.status().map_err(|source| ImageError::Start {
         program: command.get_program().to_string_lossy().into_owned(),
         source,

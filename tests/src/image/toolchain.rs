@@ -17,8 +17,8 @@ const USUAL: &str = "rustc";
 /// rust-web-clippy). Debian's plain rustc is too old.
 const DEBIAN: &str = "/usr/bin";
 
-/// A cargo subcommand (build, clippy, doc) for the board's chip, `--target` included. It is to run in
-/// the folder of the package.
+/// A cargo subcommand (build, clippy, doc) for the board's chip, `--target` included, in a package's
+/// `folder`, where its `.cargo/config.toml` counts.
 ///
 /// With the compiler that `rustc` names, if it has a core library for the chip, as after
 /// `rustup target add`. Else with Debian's, which can build the core library from source, and with the
@@ -26,8 +26,12 @@ const DEBIAN: &str = "/usr/bin";
 ///
 /// # Errors
 /// When neither is here, or there is nothing to link with.
-pub fn cargo(subcommand: &str) -> Result<Command, ImageError> {
-    choose(subcommand, Path::new(DEBIAN), &rustc)
+pub fn cargo(folder: &Path, subcommand: &str) -> Result<Command, ImageError> {
+    let mut command = choose(subcommand, Path::new(DEBIAN), &rustc)?;
+    command
+        .current_dir(folder)
+        .env("CARGO_TARGET_DIR", super::built_in(folder));
+    Ok(command)
 }
 
 /// What `ask` is given: a compiler's program and its arguments.
