@@ -24,17 +24,30 @@ fn port() -> &'static pac::sio::RegisterBlock {
     unsafe { &*pac::SIO::ptr() }
 }
 
+/// Sets outputs, in a port's word.
+#[inline(always)]
+fn raise(outputs: u32) {
+    port().gpio_out_set().write(|word| {
+        // SAFETY: each bit sets one output, and there are no others.
+        unsafe { word.bits(outputs) }
+    });
+}
+
+/// Clears outputs.
+#[inline(always)]
+fn lower(outputs: u32) {
+    port().gpio_out_clr().write(|word| {
+        // SAFETY: each bit clears one output, and there are no others.
+        unsafe { word.bits(outputs) }
+    });
+}
+
 #[inline(always)]
 fn set(line: &Line, high: bool) {
-    // SAFETY: the registers take any word; each bit set in it sets, or clears, one output.
     if high {
-        port()
-            .gpio_out_set()
-            .write(|word| unsafe { word.bits(line.mask()) });
+        raise(line.mask());
     } else {
-        port()
-            .gpio_out_clr()
-            .write(|word| unsafe { word.bits(line.mask()) });
+        lower(line.mask());
     }
 }
 
@@ -49,28 +62,25 @@ pub fn set_up_pins(io: &pac::io_bank0::RegisterBlock, pads: &pac::pads_bank0::Re
     for line in &pins::TABLE {
         for pin in line.first..line.first + line.count {
             let mask = 1 << pin;
-            let output = matches!(line.wiring, Wiring::Low | Wiring::High);
-            if output {
-                let register = port();
-                // SAFETY: as in `set`. The level comes first, so that none but this one is seen.
+            if matches!(line.wiring, Wiring::Low | Wiring::High) {
+                // The level comes first, so that none but this one is ever seen.
                 if line.wiring == Wiring::High {
-                    register
-                        .gpio_out_set()
-                        .write(|word| unsafe { word.bits(mask) });
+                    raise(mask);
                 } else {
-                    register
-                        .gpio_out_clr()
-                        .write(|word| unsafe { word.bits(mask) });
+                    lower(mask);
                 }
-                register
-                    .gpio_oe_set()
-                    .write(|word| unsafe { word.bits(mask) });
+                port().gpio_oe_set().write(|word| {
+                    // SAFETY: each bit makes one pin an output.
+                    unsafe { word.bits(mask) }
+                });
             }
             let pulled_up = matches!(line.wiring, Wiring::PulledUp | Wiring::UartIn);
+            // Until the state machine drives them, nothing else does.
+            let pulled_down = line.wiring == Wiring::Pulses;
             pads.gpio(usize::from(pin)).write(|pad| {
                 pad.ie().set_bit().od().clear_bit();
                 pad.schmitt().set_bit();
-                pad.pue().bit(pulled_up).pde().clear_bit()
+                pad.pue().bit(pulled_up).pde().bit(pulled_down)
             });
             io.gpio(usize::from(pin))
                 .gpio_ctrl()
@@ -99,12 +109,8 @@ impl StepPort for Board {
     #[inline(always)]
     fn directions(&mut self, high: AxisMask) {
         let wanted = (u32::from(high.0) << pins::DIRECTION.first) & pins::DIRECTION.mask();
-        let port = port();
-        // SAFETY: as in `set`.
-        port.gpio_out_set()
-            .write(|word| unsafe { word.bits(wanted) });
-        port.gpio_out_clr()
-            .write(|word| unsafe { word.bits(pins::DIRECTION.mask() & !wanted) });
+        raise(wanted);
+        lower(pins::DIRECTION.mask() & !wanted);
     }
 
     #[inline(always)]

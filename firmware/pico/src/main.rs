@@ -200,15 +200,18 @@ fn keep_bus(bus: UsbBusAllocator<UsbBus>) -> &'static UsbBusAllocator<UsbBus> {
 fn panic(info: &PanicInfo<'_>) -> ! {
     cortex_m::interrupt::disable();
     if let Some(place) = info.location() {
+        // SAFETY: the name of a source file is a constant of the program, however short the life
+        // that the panic gives it.
+        let file = unsafe { core::mem::transmute::<&str, &'static str>(place.file()) };
         kept::leave_end(End::Panic {
-            // A source file's name is a constant of the program.
-            file: unsafe { core::mem::transmute::<&str, &'static str>(place.file()) },
+            file,
             line: place.line(),
         });
     }
     reset()
 }
 
+/// As after a panic.
 #[exception]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
     kept::leave_end(End::Fault {
@@ -221,7 +224,13 @@ unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
 /// they are.)
 fn reset() -> ! {
     // SAFETY: nothing else runs any more.
-    let watchdog = unsafe { &*pac::WATCHDOG::ptr() };
+    let (stages, watchdog) = unsafe { (&*pac::PSM::ptr(), &*pac::WATCHDOG::ptr()) };
+    // All but the two oscillators, also where the watchdog has not been started yet.
+    stages.wdsel().write(|all| {
+        // SAFETY: each bit is a part to be reset.
+        unsafe { all.bits(0x0001_ffff) };
+        all.rosc().clear_bit().xosc().clear_bit()
+    });
     watchdog
         .ctrl()
         .modify(|_, control| control.trigger().set_bit());
