@@ -1,6 +1,7 @@
 //! Whole-system tests, reference checks and benches; in here, what several of them share.
 
 pub mod faults;
+pub mod image;
 
 use std::error::Error;
 
