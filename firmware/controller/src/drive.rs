@@ -27,6 +27,7 @@ pub(crate) struct Drive {
     /// The direction lines as they are, and as the move needs them: high where the bit is set.
     lines: AxisMask,
     wanted: AxisMask,
+    /// Without the steps of the path: it counts them itself.
     positions: [i32; MAX_AXES],
     /// Ticks since the last pulse on any axis, and since the last change of a direction line; they
     /// stay at the greatest value.
@@ -59,7 +60,10 @@ impl Drive {
         if self.path.is_moving() {
             return None;
         }
-        self.path.clone_from(path);
+        for axis in 0..MAX_AXES {
+            self.settle(axis);
+        }
+        self.path.take_over(path);
         self.axes = self.path.axes();
         self.positive = self.path.directions();
         let high = self.positive.0 ^ reversed.0;
@@ -110,16 +114,6 @@ impl Drive {
         if !stepping.is_empty() {
             port.step(stepping);
             self.since_step = 0;
-            for (axis, position) in self.positions.iter_mut().enumerate() {
-                if stepping.contains(axis) {
-                    // An axis that has not been homed may be nudged round and round.
-                    *position = if self.positive.contains(axis) {
-                        position.wrapping_add(1)
-                    } else {
-                        position.wrapping_sub(1)
-                    };
-                }
-            }
         }
         stepping
     }
@@ -146,6 +140,7 @@ impl Drive {
 
     /// Not a pulse more on this axis.
     pub(crate) fn drop_axis(&mut self, axis: usize) {
+        self.settle(axis);
         self.path.drop_axis(axis);
         self.axes.remove(axis);
     }
@@ -162,10 +157,26 @@ impl Drive {
     }
 
     pub(crate) fn position(&self, axis: usize) -> i32 {
-        self.positions.get(axis).copied().unwrap_or(0)
+        let position = self.positions.get(axis).copied().unwrap_or(0);
+        let taken = self.path.taken(axis);
+        // An axis that has not been homed may be nudged round and round.
+        if self.path.directions().contains(axis) {
+            position.wrapping_add_unsigned(taken)
+        } else {
+            position.wrapping_sub_unsigned(taken)
+        }
     }
 
     pub(crate) fn set_position(&mut self, axis: usize, position: i32) {
+        let by = position.wrapping_sub(self.position(axis));
+        if let Some(place) = self.positions.get_mut(axis) {
+            *place = place.wrapping_add(by);
+        }
+    }
+
+    /// Before the path forgets what an axis has gone: enters it.
+    fn settle(&mut self, axis: usize) {
+        let position = self.position(axis);
         if let Some(place) = self.positions.get_mut(axis) {
             *place = position;
         }

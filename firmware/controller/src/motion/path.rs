@@ -1,16 +1,39 @@
 //! One move as it runs, tick by tick.
 //!
 //! Everything here that happens at a tick is additions and comparisons: it runs in an interrupt on
-//! a processor that has neither a division nor a 64-bit multiplication.
+//! a processor that has neither a division nor a 64-bit multiplication, and where every word that is
+//! read or written counts.
 //!
 //! The way is summed up once for all axes, in half units of the profile, and each axis only
 //! compares it with the way at which its next step falls. With the whole way W = A·B·C, step `n` of
-//! `d` falls at `(2n - 1) W / d` half units. These lie `2 W / d` apart, carried as a whole number and
-//! a remainder.
+//! `d` falls at `(2n - 1) W / d` half units, and these lie `2 W / d` apart.
+//!
+//! # Why a binary fraction is exact
+//!
+//! An axis adds up `2 W / d`, cut off behind `k` binary places. That is short by less than two of the
+//! last places a step (the cut, and one for the odd number below), in all by less than `2d` of them:
+//! `2d / 2^k`. The ways at which steps fall are multiples of `1 / d`, the way covered is whole. So where
+//! `2d / 2^k` is no more than `1 / d`, no whole number lies between the way summed up and the exact
+//! one, and comparing with either is the same. `k` is chosen so that `2^k >= 2 d^2`.
+//!
+//! # Narrow and wide
+//!
+//! Where everything fits, `narrow` numbers do: 32 bits before the point and 32 behind it. What is
+//! before the point wraps round: two ways are compared by their difference, and the next step is never
+//! 2^30 away. Where `k` must be more than 32, the profile's unit is made larger by a power of two, its
+//! jerk being that power instead of 1, and nothing else changes. All other moves are `wide`: 64 bits
+//! before the point and 64 behind it, which is enough for any.
+//!
+//! # Counting for nothing
+//!
+//! What an axis adds up is made odd in its last place (by cutting off one more). An odd number has an
+//! inverse modulo 2^32, so the number of steps taken can be told from the last word of the sum: nothing
+//! is counted at a tick.
 
 use panestep_protocol::{AxisMask, MAX_AXES};
 
 use super::Profile;
+use super::line::Line;
 
 /// Runs one move at a time.
 ///
@@ -18,97 +41,176 @@ use super::Profile;
 /// leads nor lags by more than half a step.
 #[derive(Clone, Debug)]
 pub struct Path {
-    /// The axes that move, closely packed; only the first `count` mean anything.
+    /// The axes of the last move begun, closely packed; only the first `count` mean anything.
     runs: [Run; MAX_AXES],
     count: usize,
+    /// Whether that move is still under way, by which numbers, and whether it is being stopped.
+    moving: bool,
+    wide: bool,
+    braking: bool,
     /// Axes whose distance is positive.
     positive: AxisMask,
-    /// The way covered so far, in half units of the profile.
-    covered: u64,
-    /// The profile's speed, acceleration and greatest acceleration, in its own units.
-    speed: i64,
-    acceleration: i32,
-    greatest: i32,
-    /// The seven segments' lengths, which one is running, and what is left of it.
+    /// What is left of the segment that is running. 0 under way of a controlled stop.
+    left: u32,
+    /// Speed and way covered, by one of the two.
+    narrow: Line<i32>,
+    long: Line<i64>,
+    /// The seven segments' lengths, and which one is running.
     segments: [u32; 7],
     segment: usize,
-    left: u32,
-    /// Under way of a controlled stop: the speed that goes when the slowing down is brought to
-    /// nothing from now on.
-    braking: Option<i64>,
 }
 
 /// One moving axis: when its next step falls.
 #[derive(Clone, Copy, Debug)]
 struct Run {
-    /// The way at which the next step is due, in half units, rounded up.
+    /// The way at which the next step is due, less the last place, plus 1: a whole number is beyond
+    /// the way just where it is no less than this one's whole part. Narrow: 32 bits behind the
+    /// point. Wide: the whole part, and in `fine` 64 bits behind the point.
     due: u64,
-    /// From one step to the next: whole half units, and what is left over in parts of `distance`.
+    /// From one step to the next, likewise.
     apart: u64,
-    left_over: u32,
-    /// By how many parts of `distance` the exact way exceeds `due - 1`: 1 to `distance`.
-    part: u32,
-    distance: u32,
+    fine: u64,
+    fine_apart: u64,
+    /// The last word of the sum at the start.
+    first: u32,
     /// The axis's bit.
-    axis: u8,
+    axis: u32,
 }
 
 impl Run {
     const STILL: Self = Self {
-        due: u64::MAX,
+        due: 0,
         apart: 0,
-        left_over: 0,
-        part: 0,
-        distance: 0,
+        fine: 0,
+        fine_apart: 0,
+        first: 0,
         axis: 0,
     };
 
-    /// `distance` is not 0, and at most 2^31; `whole` at most 2^62, so that the way to the step
-    /// after the last one still is below 2^64.
-    fn new(distance: u32, whole: u64, axis: u8) -> Self {
-        let parts = u64::from(distance);
-        let (each, rest) = match u32::try_from(whole) {
-            // A steady profile: also a homing under way can afford that.
-            Ok(whole) => (u64::from(whole / distance), whole % distance),
-            // The remainder is below the distance.
-            Err(_) => (whole / parts, (whole % parts) as u32),
-        };
-        // So is its double's.
-        let (more, left_over) = if rest >= distance - rest {
-            (1, rest - (distance - rest))
-        } else {
-            (0, rest + rest)
-        };
-        let (due, part) = if rest == 0 {
-            (each, distance)
-        } else {
-            (each + 1, rest)
-        };
+    /// `whole` is in units made larger already, and `2 whole / distance` below 2^31; `distance` is
+    /// not 0.
+    fn narrow(distance: u32, whole: u64, axis: u32) -> Self {
+        let (each, rest) = divide(whole * 2, distance);
+        let sum = (each << 32) | u64::from(fraction(rest, distance).0);
+        let due = (sum / 2).wrapping_sub(1).wrapping_add(1 << 32);
         Self {
             due,
-            apart: each + each + more,
-            left_over,
-            part,
-            distance,
+            // One less where it is even.
+            apart: sum - (!sum & 1),
+            first: due as u32,
+            axis,
+            ..Self::STILL
+        }
+    }
+
+    /// `distance` is not 0, and at most 2^31; `whole` at most 2^62, so that the way to the step
+    /// after the last one still is below 2^64.
+    fn wide(distance: u32, whole: u64, axis: u32) -> Self {
+        let (each, rest) = divide(whole * 2, distance);
+        let (high, rest) = fraction(rest, distance);
+        let (low, _) = fraction(rest, distance);
+        let sum = u128::from(each) << 64 | u128::from(high) << 32 | u128::from(low);
+        let due = (sum / 2).wrapping_sub(1).wrapping_add(1 << 64);
+        let apart = sum - (!sum & 1);
+        Self {
+            due: (due >> 64) as u64,
+            apart: (apart >> 64) as u64,
+            fine: due as u64,
+            fine_apart: apart as u64,
+            first: due as u32,
             axis,
         }
     }
 
-    /// Looks for the next step. Kept out of the loop over the axes: most axes do not step at most
-    /// ticks, and the loop without this needs no register that has to be saved.
-    #[inline(never)]
-    fn step(&mut self) {
-        self.due += self.apart;
-        self.part += self.left_over;
-        if self.part > self.distance {
-            self.part -= self.distance;
-            self.due += 1;
+    /// Goes on to the next step.
+    #[inline(always)]
+    const fn narrow_step(&mut self) {
+        // What is before the point wraps round.
+        self.due = self.due.wrapping_add(self.apart);
+    }
+
+    /// Goes on to the next step.
+    #[inline(always)]
+    const fn wide_step(&mut self) {
+        let due = (self.due as u128) << 64 | self.fine as u128;
+        let apart = (self.apart as u128) << 64 | self.fine_apart as u128;
+        // Not beyond the step after the last one.
+        let due = due.wrapping_add(apart);
+        self.due = (due >> 64) as u64;
+        self.fine = due as u64;
+    }
+
+    /// Steps taken.
+    fn taken(&self, wide: bool) -> u32 {
+        let (last, apart) = if wide {
+            (self.fine as u32, self.fine_apart as u32)
+        } else {
+            (self.due as u32, self.apart as u32)
+        };
+        last.wrapping_sub(self.first).wrapping_mul(inverse(apart))
+    }
+}
+
+/// `way / distance`, and what is left over.
+fn divide(way: u64, distance: u32) -> (u64, u32) {
+    match u32::try_from(way) {
+        // A steady profile: also a homing under way can afford that.
+        Ok(way) => (u64::from(way / distance), way % distance),
+        Err(_) => {
+            let parts = u64::from(distance);
+            // What is left over is below the distance.
+            (way / parts, (way % parts) as u32)
         }
     }
 }
 
+/// The first 32 binary places of `part / distance`, and what is left over; `part` is below
+/// `distance`, which is at most 2^31.
+const fn fraction(part: u32, distance: u32) -> (u32, u32) {
+    let mut part = part;
+    let mut places = 0;
+    let mut place = 0;
+    while place < u32::BITS {
+        part <<= 1;
+        places <<= 1;
+        if part >= distance {
+            part -= distance;
+            places |= 1;
+        }
+        place += 1;
+    }
+    (places, part)
+}
+
+/// The inverse of an odd number modulo 2^32.
+const fn inverse(odd: u32) -> u32 {
+    // Right in its last three bits, as odd² = 1 modulo 8; each turn doubles how many are right.
+    let mut inverse = odd;
+    let mut turn = 0;
+    while turn < 4 {
+        inverse = inverse.wrapping_mul(2_u32.wrapping_sub(odd.wrapping_mul(inverse)));
+        turn += 1;
+    }
+    inverse
+}
+
+/// By how many places the profile's unit is made larger so that narrow numbers are exact for
+/// distances from `least` to `most`, or none where narrow numbers do not do.
+const fn narrow_shift(whole: u64, least: u32, most: u32) -> Option<u32> {
+    // 2 most² <= 2^(2n + 1), with most <= 2^n.
+    let places = 2 * (u32::BITS - (most - 1).leading_zeros()) + 1;
+    let shift = places.saturating_sub(32);
+    // 2 whole / least < 2^(1 + bits of whole) / 2^(bits of least - 1).
+    let bits = (u64::BITS - whole.leading_zeros()) + 2 + shift;
+    if bits - (u32::BITS - least.leading_zeros()) <= 30 {
+        Some(shift)
+    } else {
+        None
+    }
+}
+
 /// The profile's jerk in each of the seven segments.
-const JERKS: [i32; 7] = [1, 0, -1, 0, -1, 0, 1];
+const JERKS: [i8; 7] = [1, 0, -1, 0, -1, 0, 1];
 
 impl Path {
     /// Nothing moves.
@@ -117,15 +219,15 @@ impl Path {
         Self {
             runs: [Run::STILL; MAX_AXES],
             count: 0,
+            moving: false,
+            wide: false,
+            braking: false,
             positive: AxisMask::NONE,
-            covered: 0,
-            speed: 0,
-            acceleration: 0,
-            greatest: 0,
+            left: 0,
+            narrow: Line::<i32>::REST,
+            long: Line::<i64>::REST,
             segments: [0; 7],
             segment: 0,
-            left: 0,
-            braking: None,
         }
     }
 
@@ -140,12 +242,25 @@ impl Path {
     /// one's own and hand that over.
     #[must_use]
     pub fn begin(&mut self, steps: &[i32; MAX_AXES], profile: Profile) -> bool {
-        let too_far = |steps: &i32| steps.unsigned_abs() > profile.reach();
-        if self.is_moving() || steps.iter().any(too_far) {
+        let reach = profile.reach();
+        let (mut least, mut most) = (u32::MAX, 0);
+        for distance in steps.iter().map(|steps| steps.unsigned_abs()) {
+            if distance != 0 {
+                least = least.min(distance);
+                most = most.max(distance);
+            }
+        }
+        if self.moving || most > reach {
             return false;
         }
+        self.count = 0;
+        self.braking = false;
+        self.positive = AxisMask::NONE;
+        if most == 0 {
+            return true;
+        }
         let whole = profile.whole();
-        *self = Self::idle();
+        let shift = narrow_shift(whole, least, most);
         for (axis, &distance) in steps.iter().enumerate() {
             if distance == 0 {
                 continue;
@@ -153,8 +268,14 @@ impl Path {
             let Some(run) = self.runs.get_mut(self.count) else {
                 break;
             };
-            *run = Run::new(distance.unsigned_abs(), whole, 1 << axis);
+            let (distance, bit) = (distance.unsigned_abs(), 1 << axis);
+            *run = match shift {
+                Some(shift) => Run::narrow(distance, whole << shift, bit),
+                None => Run::wide(distance, whole, bit),
+            };
             self.count += 1;
+        }
+        for (axis, &distance) in steps.iter().enumerate() {
             if distance > 0 {
                 self.positive.insert(axis);
             }
@@ -163,39 +284,104 @@ impl Path {
         let constant = b.saturating_sub(a);
         let cruise = c.saturating_sub(a).saturating_sub(b);
         self.segments = [a, constant, a, cruise, a, constant, a];
+        self.segment = 0;
         self.left = a;
+        self.wide = shift.is_none();
         // A is the smallest factor of a product below 2^63: it has at most 21 bits.
-        self.greatest = a as i32;
+        match shift {
+            Some(shift) => self.narrow = Line::<i32>::new(a as i32, shift),
+            None => self.long = Line::<i64>::new(a as i32),
+        }
+        self.moving = true;
         true
+    }
+
+    /// Takes over a move that has just begun on another path. Much quicker than to copy it whole.
+    pub(crate) fn take_over(&mut self, begun: &Self) {
+        for (run, begun) in self.runs.iter_mut().zip(&begun.runs).take(begun.count) {
+            *run = *begun;
+        }
+        self.count = begun.count;
+        self.moving = begun.moving;
+        self.wide = begun.wide;
+        self.braking = begun.braking;
+        self.positive = begun.positive;
+        self.left = begun.left;
+        if begun.wide {
+            self.long = begun.long;
+        } else {
+            self.narrow = begun.narrow;
+        }
+        self.segments = begun.segments;
+        self.segment = begun.segment;
     }
 
     /// One tick: the axes that step at it.
     #[inline]
     pub fn tick(&mut self) -> AxisMask {
-        if self.count == 0 {
+        if !self.moving {
             return AxisMask::NONE;
         }
-        let jerk = match self.braking {
-            Some(rest) => self.brake_tick(rest),
-            None => self.segment_tick(),
-        };
-        self.acceleration += jerk;
-        self.speed += i64::from(self.acceleration);
-        // Never below 0, with or without a controlled stop.
-        let speed = self.speed.unsigned_abs();
-        let covered = self.covered + speed + speed;
-        self.covered = covered;
+        if self.wide {
+            return self.wide_tick();
+        }
+        match self.left.checked_sub(1) {
+            Some(left) => self.left = left,
+            None => self.bend(),
+        }
+        let covered = self.narrow.advance();
         let mut stepping = 0;
         for run in self.runs.iter_mut().take(self.count) {
-            if covered >= run.due {
-                run.step();
+            if covered.wrapping_sub((run.due >> 32) as u32) as i32 >= 0 {
+                run.narrow_step();
                 stepping |= run.axis;
             }
         }
-        if self.speed <= 0 {
-            self.count = 0;
+        self.moving = self.narrow.speed > 0;
+        AxisMask(stepping as u8)
+    }
+
+    #[inline(never)]
+    fn wide_tick(&mut self) -> AxisMask {
+        match self.left.checked_sub(1) {
+            Some(left) => self.left = left,
+            None => self.bend(),
         }
-        AxisMask(stepping)
+        let covered = self.long.advance();
+        let mut stepping = 0;
+        for run in self.runs.iter_mut().take(self.count) {
+            if covered >= run.due {
+                run.wide_step();
+                stepping |= run.axis;
+            }
+        }
+        self.moving = self.long.speed > 0;
+        AxisMask(stepping as u8)
+    }
+
+    /// At the end of a segment, and at every tick of a controlled stop: sets the jerk.
+    #[inline(never)]
+    fn bend(&mut self) {
+        if self.braking {
+            if self.wide {
+                self.long.brake_tick();
+            } else {
+                self.narrow.brake_tick();
+            }
+            return;
+        }
+        for segment in self.segment + 1..self.segments.len() {
+            let length = self.segments.get(segment).copied().unwrap_or(0);
+            if length > 0 {
+                self.segment = segment;
+                self.left = length - 1;
+                break;
+            }
+        }
+        // The last segment has a length, and the move is over within it.
+        let jerk = JERKS.get(self.segment).copied().unwrap_or(0);
+        self.narrow.bend(jerk);
+        self.long.bend(jerk);
     }
 
     /// Begins a controlled stop: along the same line, with no more jerk and acceleration than the
@@ -203,31 +389,33 @@ impl Path {
     /// rise, but never beyond the profile's. It takes no more than [`Profile::stop_ticks`], and
     /// no axis goes beyond its target.
     pub fn brake(&mut self) {
-        if self.count == 0 || self.braking.is_some() {
+        if !self.moving || self.braking {
             return;
         }
-        // From a deceleration m, jerk back to nothing takes (m - 1) + ... + 1 off the speed.
-        let slowing = i64::from(self.acceleration.min(0).unsigned_abs());
-        self.braking = Some(slowing * (slowing - 1) / 2);
+        self.braking = true;
+        // Every tick from now on sets its own jerk.
+        self.left = 0;
+        if self.wide {
+            self.long.brake();
+        } else {
+            self.narrow.brake();
+        }
     }
 
     /// Stops everything at once.
     pub fn halt(&mut self) {
-        self.count = 0;
+        self.moving = false;
     }
 
     /// Stops one axis at once; the others go on as if it were not there. An axis that does not
     /// move is ignored.
     pub fn drop_axis(&mut self, axis: usize) {
-        let Some(bit) = 1u8.checked_shl(axis as u32).filter(|_| axis < MAX_AXES) else {
-            return;
-        };
-        let moving = self.runs.get(..self.count).unwrap_or(&[]);
-        let Some(place) = moving.iter().position(|run| run.axis == bit) else {
+        let Some(place) = self.place(axis).filter(|_| self.moving) else {
             return;
         };
         self.runs.swap(place, self.count - 1);
         self.count -= 1;
+        self.moving = self.count > 0;
     }
 
     /// The axes that go in the positive direction, of the last move begun.
@@ -240,29 +428,30 @@ impl Path {
     #[must_use]
     #[inline]
     pub const fn is_moving(&self) -> bool {
-        self.count != 0
+        self.moving
     }
 
     /// Whether a controlled stop is under way.
     #[must_use]
     pub const fn is_braking(&self) -> bool {
-        self.is_moving() && self.braking.is_some()
+        self.moving && self.braking
     }
 
     /// The axes that a move is under way for.
     #[must_use]
     pub fn axes(&self) -> AxisMask {
-        let moving = self.runs.iter().take(self.count);
-        AxisMask(moving.fold(0, |axes, run| axes | run.axis))
+        let count = if self.moving { self.count } else { 0 };
+        let moving = self.runs.iter().take(count);
+        AxisMask(moving.fold(0, |axes, run| axes | run.axis) as u8)
     }
 
     /// Ticks until rest, where nobody interferes: 0 at rest, none during a controlled stop.
     #[must_use]
     pub fn ticks_left(&self) -> Option<u32> {
-        if !self.is_moving() {
+        if !self.moving {
             return Some(0);
         }
-        if self.braking.is_some() {
+        if self.braking {
             return None;
         }
         let ahead: u32 = self.segments.iter().skip(self.segment + 1).sum();
@@ -270,39 +459,19 @@ impl Path {
         Some((ahead + self.left).saturating_sub(1))
     }
 
-    /// The jerk of the profile at this tick.
-    #[inline]
-    fn segment_tick(&mut self) -> i32 {
-        while self.left == 0 {
-            self.segment += 1;
-            let Some(&length) = self.segments.get(self.segment) else {
-                // Not reached: the speed is 0, and the move over, within the last segment.
-                self.count = 0;
-                return 0;
-            };
-            self.left = length;
-        }
-        self.left -= 1;
-        JERKS.get(self.segment).copied().unwrap_or(0)
+    /// Steps that the axis has taken in the move under way, or else in the last one; 0 for an axis
+    /// that is not in it, or has been dropped.
+    #[must_use]
+    pub fn taken(&self, axis: usize) -> u32 {
+        let run = self.place(axis).and_then(|place| self.runs.get(place));
+        run.map_or(0, |run| run.taken(self.wide))
     }
 
-    /// The jerk of a controlled stop at this tick: as much slowing down as leaves enough speed to
-    /// bring that slowing down to nothing again. `rest` is the speed that this would need.
-    #[inline]
-    fn brake_tick(&mut self, rest: i64) -> i32 {
-        if self.acceleration > 0 {
-            return -1;
-        }
-        let slowing = -i64::from(self.acceleration);
-        if self.acceleration > -self.greatest && self.speed - (slowing + 1) >= rest + slowing {
-            self.braking = Some(rest + slowing);
-            -1
-        } else if self.speed - slowing >= rest {
-            0
-        } else {
-            self.braking = Some(rest - (slowing - 1));
-            1
-        }
+    /// Where the axis's run is.
+    fn place(&self, axis: usize) -> Option<usize> {
+        let bit = 1_u32.checked_shl(axis as u32)?;
+        let mut runs = self.runs.iter().take(self.count);
+        runs.position(|run| run.axis == bit)
     }
 }
 
@@ -333,6 +502,14 @@ mod tests {
             limits,
         };
         plan(&[leg], rate).expect("small numbers")
+    }
+
+    /// Speed, acceleration and way covered, of a move of few steps.
+    fn state(path: &Path) -> (i64, i64, u64) {
+        assert!(!path.wide);
+        let line = &path.narrow;
+        let covered = u64::try_from(line.covered).expect("a short way");
+        (line.speed.into(), line.acceleration.into(), covered)
     }
 
     /// Every small shape, braked at every tick: within the profile's jerk, acceleration and speed
@@ -367,14 +544,15 @@ mod tests {
             }
             path.tick();
             ticks += 1;
-            way += path.speed;
-            states.push((path.speed, path.acceleration.into()));
+            let (speed, acceleration, _) = state(&path);
+            way += speed;
+            states.push((speed, acceleration));
             assert!(ticks <= profile.ticks(), "{profile:?} braked at {brake_at}");
         }
         assert!(ticks - brake_at <= profile.stop_ticks());
         assert!(way <= a * b * c);
         // At rest the last of the slowing down goes too.
-        assert_eq!(path.speed, 0);
+        assert_eq!(state(&path).0, 0);
         states.push((0, 0));
         for (at, pair) in states.windows(2).enumerate() {
             let [(v0, a0), (v1, a1)] = [pair[0], pair[1]];
@@ -414,7 +592,7 @@ mod tests {
                     at[axis] += 1;
                 }
                 for (at, steps) in at.iter().zip(steps) {
-                    let share = path.covered * u64::from(steps.unsigned_abs());
+                    let share = state(&path).2 * u64::from(steps.unsigned_abs());
                     assert!(share.abs_diff(2 * at * whole) <= whole);
                 }
             }
