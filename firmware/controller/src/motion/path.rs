@@ -20,7 +20,7 @@
 //!
 //! Where everything fits, `narrow` numbers do: 32 bits before the point and 32 behind it. What is
 //! before the point wraps round: two ways are compared by their difference, and the next step is never
-//! 2^30 away. Where `k` must be more than 32, the profile's unit is made larger by a power of two, its
+//! 2^31 away. Where `k` must be more than 32, the profile's unit is made larger by a power of two, its
 //! jerk being that power instead of 1, and nothing else changes. All other moves are `wide`: 64 bits
 //! before the point and 64 behind it, which is enough for any.
 //!
@@ -41,71 +41,95 @@ use super::line::Line;
 /// leads nor lags by more than half a step.
 #[derive(Clone, Debug)]
 pub struct Path {
-    /// The axes of the last move begun, closely packed; only the first `count` mean anything.
-    runs: [Run; MAX_AXES],
-    count: usize,
+    /// When each axis's next step falls, in the places of the axes. (A loop over those that move alone
+    /// would cost more than to ask the others too.)
+    narrow: [Narrow; MAX_AXES],
+    /// Likewise, where numbers are wide: the first four and the others.
+    wide: [[Wide; MAX_AXES / 2]; 2],
+    /// The last words of the sums at the start.
+    first: [u32; MAX_AXES],
+    /// The axes of the last move begun, but for those that have been dropped, and how many places they
+    /// reach up to.
+    axes: AxisMask,
+    places: u8,
+    /// Those whose distance is positive.
+    positive: AxisMask,
     /// Whether that move is still under way, by which numbers, and whether it is being stopped.
     moving: bool,
-    wide: bool,
+    is_wide: bool,
     braking: bool,
-    /// Axes whose distance is positive.
-    positive: AxisMask,
     /// What is left of the segment that is running. 0 under way of a controlled stop.
     left: u32,
     /// Speed and way covered, by one of the two.
-    narrow: Line<i32>,
-    long: Line<i64>,
+    line: Line<i32>,
+    long_line: Line<i64>,
     /// The seven segments' lengths, and which one is running.
     segments: [u32; 7],
-    segment: usize,
+    segment: u8,
 }
 
-/// One moving axis: when its next step falls.
+/// When an axis's next step falls, in 32 bits before the point and 32 behind it.
 #[derive(Clone, Copy, Debug)]
-struct Run {
+struct Narrow {
     /// The way at which the next step is due, less the last place, plus 1: a whole number is beyond
-    /// the way just where it is no less than this one's whole part. Narrow: 32 bits behind the
-    /// point. Wide: the whole part, and in `fine` 64 bits behind the point.
+    /// the way just where it is no less than this one's whole part.
     due: u64,
-    /// From one step to the next, likewise.
+    /// From one step to the next.
     apart: u64,
-    fine: u64,
-    fine_apart: u64,
-    /// The last word of the sum at the start.
-    first: u32,
-    /// The axis's bit.
-    axis: u32,
 }
 
-impl Run {
+/// When an axis's next step falls, likewise, in 64 bits before the point and 64 behind it.
+#[derive(Clone, Copy, Debug)]
+struct Wide {
+    due_fine: u64,
+    due: u64,
+    apart_fine: u64,
+    apart: u64,
+}
+
+impl Narrow {
+    /// An axis that does not move: it is asked all the same, and what it says is not heard.
     const STILL: Self = Self {
-        due: 0,
-        apart: 0,
-        fine: 0,
-        fine_apart: 0,
-        first: 0,
-        axis: 0,
+        due: 1 << 62,
+        apart: 1 << 62,
     };
 
     /// `whole` is in units made larger already, and `2 whole / distance` below 2^31; `distance` is
     /// not 0.
-    fn narrow(distance: u32, whole: u64, axis: u32) -> Self {
+    fn new(distance: u32, whole: u64) -> Self {
         let (each, rest) = divide(whole * 2, distance);
         let sum = (each << 32) | u64::from(fraction(rest, distance).0);
-        let due = (sum / 2).wrapping_sub(1).wrapping_add(1 << 32);
         Self {
-            due,
+            due: (sum / 2).wrapping_sub(1).wrapping_add(1 << 32),
             // One less where it is even.
             apart: sum - (!sum & 1),
-            first: due as u32,
-            axis,
-            ..Self::STILL
         }
     }
 
+    /// Whether the step is due where the way covered is this; if so, goes on to the next one.
+    #[inline(always)]
+    const fn step(&mut self, covered: u32) -> bool {
+        // What is before the point wraps round.
+        if (covered.wrapping_sub((self.due >> 32) as u32) as i32) < 0 {
+            return false;
+        }
+        self.due = self.due.wrapping_add(self.apart);
+        true
+    }
+}
+
+impl Wide {
+    /// An axis that does not move.
+    const STILL: Self = Self {
+        due_fine: 0,
+        due: u64::MAX,
+        apart_fine: 0,
+        apart: 0,
+    };
+
     /// `distance` is not 0, and at most 2^31; `whole` at most 2^62, so that the way to the step
     /// after the last one still is below 2^64.
-    fn wide(distance: u32, whole: u64, axis: u32) -> Self {
+    fn new(distance: u32, whole: u64) -> Self {
         let (each, rest) = divide(whole * 2, distance);
         let (high, rest) = fraction(rest, distance);
         let (low, _) = fraction(rest, distance);
@@ -113,42 +137,90 @@ impl Run {
         let due = (sum / 2).wrapping_sub(1).wrapping_add(1 << 64);
         let apart = sum - (!sum & 1);
         Self {
+            due_fine: due as u64,
             due: (due >> 64) as u64,
+            apart_fine: apart as u64,
             apart: (apart >> 64) as u64,
-            fine: due as u64,
-            fine_apart: apart as u64,
-            first: due as u32,
-            axis,
         }
     }
 
-    /// Goes on to the next step.
+    /// Whether the step is due where the way covered is this; if so, goes on to the next one.
     #[inline(always)]
-    const fn narrow_step(&mut self) {
-        // What is before the point wraps round.
-        self.due = self.due.wrapping_add(self.apart);
-    }
-
-    /// Goes on to the next step.
-    #[inline(always)]
-    const fn wide_step(&mut self) {
-        let due = (self.due as u128) << 64 | self.fine as u128;
-        let apart = (self.apart as u128) << 64 | self.fine_apart as u128;
+    const fn step(&mut self, covered: u64) -> bool {
+        if covered < self.due {
+            return false;
+        }
+        let due = (self.due as u128) << 64 | self.due_fine as u128;
+        let apart = (self.apart as u128) << 64 | self.apart_fine as u128;
         // Not beyond the step after the last one.
         let due = due.wrapping_add(apart);
         self.due = (due >> 64) as u64;
-        self.fine = due as u64;
+        self.due_fine = due as u64;
+        true
     }
+}
 
-    /// Steps taken.
-    fn taken(&self, wide: bool) -> u32 {
-        let (last, apart) = if wide {
-            (self.fine as u32, self.fine_apart as u32)
-        } else {
-            (self.due as u32, self.apart as u32)
-        };
-        last.wrapping_sub(self.first).wrapping_mul(inverse(apart))
+/// The first `places` axes' steps where the way covered is this.
+///
+/// A function of its own, and no loop: it has all of the processor's few registers for itself.
+#[inline(never)]
+const fn narrow_steps(runs: &mut [Narrow; MAX_AXES], covered: u32, places: u8) -> u8 {
+    let [a, b, c, d, e, f, g, h] = runs;
+    let mut steps = 0;
+    if a.step(covered) {
+        steps |= 1;
     }
+    if places <= 1 {
+        return steps;
+    }
+    if b.step(covered) {
+        steps |= 1 << 1;
+    }
+    if c.step(covered) {
+        steps |= 1 << 2;
+    }
+    if places <= 3 {
+        return steps;
+    }
+    if d.step(covered) {
+        steps |= 1 << 3;
+    }
+    if e.step(covered) {
+        steps |= 1 << 4;
+    }
+    if f.step(covered) {
+        steps |= 1 << 5;
+    }
+    if places <= 6 {
+        return steps;
+    }
+    if g.step(covered) {
+        steps |= 1 << 6;
+    }
+    if h.step(covered) {
+        steps |= 1 << 7;
+    }
+    steps
+}
+
+/// As [`narrow_steps`], of four axes.
+#[inline(never)]
+const fn wide_steps(runs: &mut [Wide; MAX_AXES / 2], covered: u64) -> u8 {
+    let [a, b, c, d] = runs;
+    let mut steps = 0;
+    if a.step(covered) {
+        steps |= 1;
+    }
+    if b.step(covered) {
+        steps |= 1 << 1;
+    }
+    if c.step(covered) {
+        steps |= 1 << 2;
+    }
+    if d.step(covered) {
+        steps |= 1 << 3;
+    }
+    steps
 }
 
 /// `way / distance`, and what is left over.
@@ -200,9 +272,10 @@ const fn narrow_shift(whole: u64, least: u32, most: u32) -> Option<u32> {
     // 2 most² <= 2^(2n + 1), with most <= 2^n.
     let places = 2 * (u32::BITS - (most - 1).leading_zeros()) + 1;
     let shift = places.saturating_sub(32);
-    // 2 whole / least < 2^(1 + bits of whole) / 2^(bits of least - 1).
-    let bits = (u64::BITS - whole.leading_zeros()) + 2 + shift;
-    if bits - (u32::BITS - least.leading_zeros()) <= 30 {
+    // So that nothing is shifted out; as least is at most 2^31, more would be too far anyway.
+    let room = whole.leading_zeros() > shift + 1;
+    // Between two steps of the slowest axis. The speed is no more than half of this.
+    if room && whole << (shift + 1) <= least as u64 * ((1 << 31) - 2) {
         Some(shift)
     } else {
         None
@@ -217,15 +290,18 @@ impl Path {
     #[must_use]
     pub const fn idle() -> Self {
         Self {
-            runs: [Run::STILL; MAX_AXES],
-            count: 0,
-            moving: false,
-            wide: false,
-            braking: false,
+            narrow: [Narrow::STILL; MAX_AXES],
+            wide: [[Wide::STILL; MAX_AXES / 2]; 2],
+            first: [0; MAX_AXES],
+            axes: AxisMask::NONE,
+            places: 0,
             positive: AxisMask::NONE,
+            moving: false,
+            is_wide: false,
+            braking: false,
             left: 0,
-            narrow: Line::<i32>::REST,
-            long: Line::<i64>::REST,
+            line: Line::<i32>::REST,
+            long_line: Line::<i64>::REST,
             segments: [0; 7],
             segment: 0,
         }
@@ -253,30 +329,33 @@ impl Path {
         if self.moving || most > reach {
             return false;
         }
-        self.count = 0;
-        self.braking = false;
+        self.axes = AxisMask::NONE;
         self.positive = AxisMask::NONE;
+        self.braking = false;
         if most == 0 {
             return true;
         }
         let whole = profile.whole();
         let shift = narrow_shift(whole, least, most);
-        for (axis, &distance) in steps.iter().enumerate() {
+        let wide = self.wide.as_flattened_mut().iter_mut();
+        let places = self.narrow.iter_mut().zip(wide).zip(&mut self.first);
+        for (axis, (((narrow, wide), first), &steps)) in places.zip(steps).enumerate() {
+            let distance = steps.unsigned_abs();
             if distance == 0 {
+                (*narrow, *wide) = (Narrow::STILL, Wide::STILL);
                 continue;
             }
-            let Some(run) = self.runs.get_mut(self.count) else {
-                break;
-            };
-            let (distance, bit) = (distance.unsigned_abs(), 1 << axis);
-            *run = match shift {
-                Some(shift) => Run::narrow(distance, whole << shift, bit),
-                None => Run::wide(distance, whole, bit),
-            };
-            self.count += 1;
-        }
-        for (axis, &distance) in steps.iter().enumerate() {
-            if distance > 0 {
+            if let Some(shift) = shift {
+                *narrow = Narrow::new(distance, whole << shift);
+                *first = narrow.due as u32;
+            } else {
+                *wide = Wide::new(distance, whole);
+                *first = wide.due_fine as u32;
+            }
+            self.axes.insert(axis);
+            // No more than eight.
+            self.places = axis as u8 + 1;
+            if steps > 0 {
                 self.positive.insert(axis);
             }
         }
@@ -286,32 +365,33 @@ impl Path {
         self.segments = [a, constant, a, cruise, a, constant, a];
         self.segment = 0;
         self.left = a;
-        self.wide = shift.is_none();
+        self.is_wide = shift.is_none();
         // A is the smallest factor of a product below 2^63: it has at most 21 bits.
         match shift {
-            Some(shift) => self.narrow = Line::<i32>::new(a as i32, shift),
-            None => self.long = Line::<i64>::new(a as i32),
+            Some(shift) => self.line = Line::<i32>::new(a as i32, shift),
+            None => self.long_line = Line::<i64>::new(a as i32),
         }
         self.moving = true;
         true
     }
 
-    /// Takes over a move that has just begun on another path. Much quicker than to copy it whole.
+    /// Takes over a move that has just begun on another path. Quicker than to copy it whole.
     pub(crate) fn take_over(&mut self, begun: &Self) {
-        for (run, begun) in self.runs.iter_mut().zip(&begun.runs).take(begun.count) {
-            *run = *begun;
-        }
-        self.count = begun.count;
-        self.moving = begun.moving;
-        self.wide = begun.wide;
-        self.braking = begun.braking;
-        self.positive = begun.positive;
-        self.left = begun.left;
-        if begun.wide {
-            self.long = begun.long;
+        if begun.is_wide {
+            self.wide = begun.wide;
+            self.long_line = begun.long_line;
         } else {
             self.narrow = begun.narrow;
+            self.line = begun.line;
         }
+        self.first = begun.first;
+        self.axes = begun.axes;
+        self.places = begun.places;
+        self.positive = begun.positive;
+        self.moving = begun.moving;
+        self.is_wide = begun.is_wide;
+        self.braking = begun.braking;
+        self.left = begun.left;
         self.segments = begun.segments;
         self.segment = begun.segment;
     }
@@ -322,66 +402,52 @@ impl Path {
         if !self.moving {
             return AxisMask::NONE;
         }
-        if self.wide {
-            return self.wide_tick();
+        if self.left == 0 {
+            self.bend();
+        } else {
+            self.left -= 1;
         }
-        match self.left.checked_sub(1) {
-            Some(left) => self.left = left,
-            None => self.bend(),
-        }
-        let covered = self.narrow.advance();
-        let mut stepping = 0;
-        for run in self.runs.iter_mut().take(self.count) {
-            if covered.wrapping_sub((run.due >> 32) as u32) as i32 >= 0 {
-                run.narrow_step();
-                stepping |= run.axis;
+        let steps = if self.is_wide {
+            let covered = self.long_line.advance();
+            self.moving = self.long_line.speed > 0;
+            let [first, others] = &mut self.wide;
+            let steps = wide_steps(first, covered);
+            if self.places > 4 {
+                steps | wide_steps(others, covered) << 4
+            } else {
+                steps
             }
-        }
-        self.moving = self.narrow.speed > 0;
-        AxisMask(stepping as u8)
-    }
-
-    #[inline(never)]
-    fn wide_tick(&mut self) -> AxisMask {
-        match self.left.checked_sub(1) {
-            Some(left) => self.left = left,
-            None => self.bend(),
-        }
-        let covered = self.long.advance();
-        let mut stepping = 0;
-        for run in self.runs.iter_mut().take(self.count) {
-            if covered >= run.due {
-                run.wide_step();
-                stepping |= run.axis;
-            }
-        }
-        self.moving = self.long.speed > 0;
-        AxisMask(stepping as u8)
+        } else {
+            let covered = self.line.advance();
+            self.moving = self.line.speed > 0;
+            narrow_steps(&mut self.narrow, covered, self.places)
+        };
+        AxisMask(steps & self.axes.0)
     }
 
     /// At the end of a segment, and at every tick of a controlled stop: sets the jerk.
     #[inline(never)]
     fn bend(&mut self) {
         if self.braking {
-            if self.wide {
-                self.long.brake_tick();
+            if self.is_wide {
+                self.long_line.brake_tick();
             } else {
-                self.narrow.brake_tick();
+                self.line.brake_tick();
             }
             return;
         }
-        for segment in self.segment + 1..self.segments.len() {
-            let length = self.segments.get(segment).copied().unwrap_or(0);
-            if length > 0 {
-                self.segment = segment;
-                self.left = length - 1;
-                break;
+        let ahead = self.segments.iter().zip(JERKS).zip(0..);
+        let mut ahead = ahead.skip(usize::from(self.segment) + 1);
+        // The last segment has a length, and the move is over within it.
+        if let Some(((&length, jerk), segment)) = ahead.find(|((length, _), _)| **length > 0) {
+            self.segment = segment;
+            self.left = length - 1;
+            if self.is_wide {
+                self.long_line.bend(jerk);
+            } else {
+                self.line.bend(jerk);
             }
         }
-        // The last segment has a length, and the move is over within it.
-        let jerk = JERKS.get(self.segment).copied().unwrap_or(0);
-        self.narrow.bend(jerk);
-        self.long.bend(jerk);
     }
 
     /// Begins a controlled stop: along the same line, with no more jerk and acceleration than the
@@ -395,10 +461,10 @@ impl Path {
         self.braking = true;
         // Every tick from now on sets its own jerk.
         self.left = 0;
-        if self.wide {
-            self.long.brake();
+        if self.is_wide {
+            self.long_line.brake();
         } else {
-            self.narrow.brake();
+            self.line.brake();
         }
     }
 
@@ -410,12 +476,10 @@ impl Path {
     /// Stops one axis at once; the others go on as if it were not there. An axis that does not
     /// move is ignored.
     pub fn drop_axis(&mut self, axis: usize) {
-        let Some(place) = self.place(axis).filter(|_| self.moving) else {
-            return;
-        };
-        self.runs.swap(place, self.count - 1);
-        self.count -= 1;
-        self.moving = self.count > 0;
+        if self.moving {
+            self.axes.remove(axis);
+            self.moving = !self.axes.is_empty();
+        }
     }
 
     /// The axes that go in the positive direction, of the last move begun.
@@ -439,10 +503,12 @@ impl Path {
 
     /// The axes that a move is under way for.
     #[must_use]
-    pub fn axes(&self) -> AxisMask {
-        let count = if self.moving { self.count } else { 0 };
-        let moving = self.runs.iter().take(count);
-        AxisMask(moving.fold(0, |axes, run| axes | run.axis) as u8)
+    pub const fn axes(&self) -> AxisMask {
+        if self.moving {
+            self.axes
+        } else {
+            AxisMask::NONE
+        }
     }
 
     /// Ticks until rest, where nobody interferes: 0 at rest, none during a controlled stop.
@@ -454,7 +520,7 @@ impl Path {
         if self.braking {
             return None;
         }
-        let ahead: u32 = self.segments.iter().skip(self.segment + 1).sum();
+        let ahead: u32 = self.segments.iter().skip(usize::from(self.segment) + 1).sum();
         // At the last tick of the last segment the move is at rest already.
         Some((ahead + self.left).saturating_sub(1))
     }
@@ -463,15 +529,18 @@ impl Path {
     /// that is not in it, or has been dropped.
     #[must_use]
     pub fn taken(&self, axis: usize) -> u32 {
-        let run = self.place(axis).and_then(|place| self.runs.get(place));
-        run.map_or(0, |run| run.taken(self.wide))
-    }
-
-    /// Where the axis's run is.
-    fn place(&self, axis: usize) -> Option<usize> {
-        let bit = 1_u32.checked_shl(axis as u32)?;
-        let mut runs = self.runs.iter().take(self.count);
-        runs.position(|run| run.axis == bit)
+        if !self.axes.contains(axis) {
+            return 0;
+        }
+        let (last, apart) = if self.is_wide {
+            let run = self.wide.as_flattened().get(axis);
+            run.map_or((0, 0), |run| (run.due_fine as u32, run.apart_fine as u32))
+        } else {
+            let run = self.narrow.get(axis);
+            run.map_or((0, 0), |run| (run.due as u32, run.apart as u32))
+        };
+        let first = self.first.get(axis).copied().unwrap_or(0);
+        last.wrapping_sub(first).wrapping_mul(inverse(apart))
     }
 }
 
@@ -506,8 +575,8 @@ mod tests {
 
     /// Speed, acceleration and way covered, of a move of few steps.
     fn state(path: &Path) -> (i64, i64, u64) {
-        assert!(!path.wide);
-        let line = &path.narrow;
+        assert!(!path.is_wide);
+        let line = &path.line;
         let covered = u64::try_from(line.covered).expect("a short way");
         (line.speed.into(), line.acceleration.into(), covered)
     }
