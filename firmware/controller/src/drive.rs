@@ -19,8 +19,8 @@ enum Stage {
 /// Runs one move at a time and counts its steps.
 #[derive(Debug)]
 pub(crate) struct Drive {
-    path: Path,
     stage: Stage,
+    path: Path,
     /// Axes under way, and those of them whose counter rises.
     axes: AxisMask,
     positive: AxisMask,
@@ -29,10 +29,10 @@ pub(crate) struct Drive {
     wanted: AxisMask,
     /// Without the steps of the path: it counts them itself.
     positions: [i32; MAX_AXES],
-    /// Ticks since the last pulse on any axis, and since the last change of a direction line; they
-    /// stay at the greatest value.
-    since_step: u32,
-    since_turn: u32,
+    /// Ticks that a direction line must wait yet after the last pulse on any axis, and a pulse after
+    /// the last change of a direction line; while pulses come, the latter is 0.
+    hold_turn: u32,
+    hold_step: u32,
     /// Ticks between a change of a direction line and a pulse, either way round.
     setup: u32,
 }
@@ -47,9 +47,9 @@ impl Drive {
             lines: AxisMask::NONE,
             wanted: AxisMask::NONE,
             positions: [0; MAX_AXES],
-            since_step: u32::MAX,
+            hold_turn: 0,
             // The lines were set at the start.
-            since_turn: 0,
+            hold_step: setup,
             setup,
         }
     }
@@ -74,54 +74,66 @@ impl Drive {
             0
         } else if self.wanted == self.lines {
             // A move cut short before its first pulse may have changed them just now.
-            let lead = self.setup.saturating_sub(self.since_turn).saturating_sub(1);
+            let lead = self.hold_step.saturating_sub(1);
             self.stage = Stage::Lead(lead.saturating_add(1));
             lead
         } else {
             self.stage = Stage::Turn;
             // The lines change at the first tick at the earliest.
-            let wait = self.setup.saturating_sub(self.since_step).saturating_sub(1);
+            let wait = self.hold_turn.saturating_sub(1);
             wait.saturating_add(self.setup)
         };
         Some(lead.saturating_add(way))
     }
 
-    /// One tick: sends the pulses that are due and counts them; the axes that stepped.
-    pub(crate) fn tick(&mut self, port: &mut impl StepPort) -> AxisMask {
-        self.since_step = self.since_step.saturating_add(1);
-        self.since_turn = self.since_turn.saturating_add(1);
+    /// One tick: sends the pulses that are due.
+    #[inline]
+    pub(crate) fn tick(&mut self, port: &mut impl StepPort) {
         if !self.path.is_moving() {
-            return AxisMask::NONE;
+            self.skip(1);
+            return;
         }
+        if self.stage != Stage::Run && !self.leads(port) {
+            return;
+        }
+        let stepping = self.path.tick();
+        if stepping.is_empty() {
+            self.hold_turn = self.hold_turn.saturating_sub(1);
+        } else {
+            port.step(stepping);
+            self.hold_turn = self.setup;
+        }
+    }
+
+    /// Before the first pulse: whether it may come at this tick.
+    #[inline(never)]
+    fn leads(&mut self, port: &mut impl StepPort) -> bool {
+        self.skip(1);
         if self.stage == Stage::Turn {
-            if self.since_step < self.setup {
-                return AxisMask::NONE;
+            if self.hold_turn > 0 {
+                return false;
             }
             port.directions(self.wanted);
             self.lines = self.wanted;
-            self.since_turn = 0;
+            self.hold_step = self.setup;
             self.stage = Stage::Lead(self.setup.saturating_add(1));
         }
         if let Stage::Lead(left) = self.stage {
             let left = left.saturating_sub(1);
             if left > 0 {
                 self.stage = Stage::Lead(left);
-                return AxisMask::NONE;
+                return false;
             }
             self.stage = Stage::Run;
         }
-        let stepping = self.path.tick();
-        if !stepping.is_empty() {
-            port.step(stepping);
-            self.since_step = 0;
-        }
-        stepping
+        true
     }
 
-    /// Time goes by at rest.
+    /// Time goes by without a pulse.
+    #[inline]
     pub(crate) const fn skip(&mut self, ticks: u32) {
-        self.since_step = self.since_step.saturating_add(ticks);
-        self.since_turn = self.since_turn.saturating_add(ticks);
+        self.hold_turn = self.hold_turn.saturating_sub(ticks);
+        self.hold_step = self.hold_step.saturating_sub(ticks);
     }
 
     /// A controlled stop; at once where no pulse has been sent yet.
@@ -147,6 +159,11 @@ impl Drive {
 
     pub(crate) const fn is_moving(&self) -> bool {
         self.path.is_moving()
+    }
+
+    /// Axes of the move under way, or else of the last one.
+    pub(crate) const fn axes(&self) -> AxisMask {
+        self.axes
     }
 
     /// Axes of the move under way, or else of the last one, whose counters rise, and those whose

@@ -5,6 +5,7 @@
 /// The profile's bounds (see [`super::path`]) keep all of them far below where they would wrap round,
 /// but for the way covered of narrow numbers, which may.
 #[derive(Clone, Copy, Debug)]
+#[repr(C)]
 pub(super) struct Line<N> {
     /// The profile's speed, acceleration and jerk at the last tick.
     pub(super) speed: N,
