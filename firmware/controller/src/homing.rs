@@ -16,7 +16,7 @@
 //! the edge is by the count, and whether that is where it ought to be is for the host to judge.
 
 use panestep_protocol::answer::HomeFound;
-use panestep_protocol::{HomeOrder, HomingFault, RequestId, Steps};
+use panestep_protocol::{AxisIndex, HomeOrder, HomingFault, RequestId, Steps};
 
 use crate::motion::Profile;
 
@@ -150,6 +150,10 @@ impl Search {
             steady: (tick_rate / 100).max(2),
             patience: tick_rate.max(4),
         }
+    }
+
+    pub(crate) const fn axis(&self) -> AxisIndex {
+        self.plan.order.axis
     }
 
     pub(crate) const fn plan(&self) -> &HomePlan {

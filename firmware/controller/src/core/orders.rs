@@ -22,7 +22,7 @@ impl<H: Hardware> Core<H> {
 
     /// A sound message of this session has arrived.
     pub(crate) const fn heard(&mut self) {
-        self.guard.heard();
+        self.guard.heard(self.now);
     }
 
     pub(crate) fn configure(&mut self, settings: AxisSettings) -> Result<(), Refusal> {
@@ -187,12 +187,15 @@ impl<H: Hardware> Core<H> {
         let index = self.index(axis)?;
         self.homed.remove(index);
         self.leaving = self.switches;
-        self.task = Task::Homing(Search::new(
+        self.search = Some(Search::new(
             plan,
             self.switches.home.contains(index),
             self.switches.far.contains(index),
             self.tick_rate,
         ));
+        self.expected = AxisMask::NONE;
+        self.expected.insert(index);
+        self.task = Task::Homing;
         Ok(())
     }
 
@@ -236,7 +239,7 @@ impl<H: Hardware> Core<H> {
 
     /// A person has seen why the board halted.
     pub(crate) fn acknowledge(&mut self) -> Result<(), Refusal> {
-        if matches!(self.task, Task::Stopping { .. }) {
+        if self.task == Task::Stopping {
             return Err(Refusal::Busy(Activity::Stopping));
         }
         if self.switches.stop {

@@ -13,19 +13,17 @@ impl<H: Hardware> Core<H> {
     pub(super) fn stop(&mut self) {
         self.drive.halt();
         self.interrupt();
-        self.task = Task::Idle;
+        self.rest();
         self.homed = AxisMask::NONE;
         self.guard.latch(Halt::Stop);
     }
 
     /// Axes that run into a switch stop here and now, the others come to a controlled stop.
     pub(super) fn collide(&mut self, mut switches: Switches) {
-        if let Some(axis) = self.expecting() {
-            switches.home.remove(axis);
-        }
+        switches.home.0 &= !self.expected.0;
         let (rising, falling) = self.drive.ways();
         let ahead = guard::collisions((rising, falling), switches, self.home_above);
-        let behind = if matches!(self.task, Task::Homing(_)) {
+        let behind = if self.task == Task::Homing {
             // The search itself knows what that means.
             AxisMask::NONE
         } else {
@@ -44,34 +42,33 @@ impl<H: Hardware> Core<H> {
         }
         self.interrupt();
         self.drive.brake();
-        self.task = Task::Stopping { expecting: None };
+        self.task = Task::Stopping;
+        self.expected = AxisMask::NONE;
     }
 
-    /// The axis that may run onto its home switch.
-    pub(super) fn expecting(&self) -> Option<usize> {
-        match &self.task {
-            Task::Homing(search) => Some(usize::from(search.plan().order.axis.0)),
-            Task::Stopping { expecting } => *expecting,
-            Task::Idle | Task::Moving => None,
-        }
+    /// Nothing is under way any more.
+    fn rest(&mut self) {
+        self.task = Task::Idle;
+        self.expected = AxisMask::NONE;
     }
 
     /// Whatever moves comes to a controlled stop; afterwards its place is still known.
     pub(super) fn controlled_stop(&mut self, halt: Halt) {
         self.guard.latch(halt);
         self.interrupt();
-        let expecting = self.expecting();
         self.drive.brake();
-        self.task = if self.drive.is_moving() {
-            Task::Stopping { expecting }
+        if self.drive.is_moving() {
+            self.task = Task::Stopping;
         } else {
-            Task::Idle
-        };
+            self.rest();
+        }
     }
 
     /// A homing under way ends without an outcome.
     pub(super) fn interrupt(&mut self) {
-        if let Task::Homing(search) = &self.task {
+        if self.task == Task::Homing
+            && let Some(search) = &self.search
+        {
             let plan = *search.plan();
             self.report(&plan, Err(HomingFault::Interrupted));
         }
@@ -90,10 +87,10 @@ impl<H: Hardware> Core<H> {
     }
 
     pub(super) fn home_tick(&mut self, switches: Switches) {
-        let Task::Homing(search) = &mut self.task else {
+        let Some(search) = &mut self.search else {
             return;
         };
-        let axis = usize::from(search.plan().order.axis.0);
+        let axis = usize::from(search.axis().0);
         let act = search.tick(View {
             home: switches.home.contains(axis),
             far: switches.far.contains(axis),
@@ -113,7 +110,7 @@ impl<H: Hardware> Core<H> {
             Act::Found(found) => {
                 self.homed.insert(axis);
                 self.report(&plan, Ok(found));
-                self.task = Task::Idle;
+                self.rest();
             }
             Act::Failed(fault) => self.fail(&plan, fault),
         }
@@ -122,7 +119,7 @@ impl<H: Hardware> Core<H> {
     pub(super) fn fail(&mut self, plan: &HomePlan, fault: HomingFault) {
         self.drive.halt();
         self.report(plan, Err(fault));
-        self.task = Task::Idle;
+        self.rest();
         if fault == HomingFault::OtherEnd {
             let axis = usize::from(plan.order.axis.0);
             // The other end is above where home is not.
