@@ -227,7 +227,9 @@ impl<H: Hardware> Core<H> {
         match self.task {
             Task::Moving => Activity::Moving,
             Task::Stopping => Activity::Stopping,
-            Task::Homing => Activity::Homing(self.search.as_ref().map_or(AxisIndex(0), Search::axis)),
+            Task::Homing => {
+                Activity::Homing(self.search.as_ref().map_or(AxisIndex(0), Search::axis))
+            }
             Task::Idle if self.shutter.is_exposing() => Activity::Exposing,
             Task::Idle => Activity::Idle,
         }

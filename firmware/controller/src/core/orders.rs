@@ -201,11 +201,12 @@ impl<H: Hardware> Core<H> {
 
     /// The steps that a homing waits to be set out on, and their profile.
     pub(crate) fn wanted(&self) -> Option<([i32; MAX_AXES], Profile)> {
-        let Task::Homing(search) = &self.task else {
+        if self.task != Task::Homing {
             return None;
-        };
+        }
+        let search = self.search.as_ref()?;
         let (away, profile) = search.wanted()?;
-        let axis = usize::from(search.plan().order.axis.0);
+        let axis = usize::from(search.axis().0);
         let mut steps = [0; MAX_AXES];
         *steps.get_mut(axis)? = if self.home_above.contains(axis) {
             away.wrapping_neg()
@@ -222,7 +223,7 @@ impl<H: Hardware> Core<H> {
             return;
         }
         let begun = self.drive.begin(path, self.reversed).is_some();
-        if let Task::Homing(search) = &mut self.task {
+        if let Some(search) = &mut self.search {
             search.set_out();
             if !begun {
                 // Not reached: a homing that waits is at rest.
