@@ -3,6 +3,7 @@
 #[cfg(feature = "emulator")]
 pub mod board;
 pub mod faults;
+pub mod image;
 
 use std::error::Error;
 

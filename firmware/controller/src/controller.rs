@@ -38,9 +38,10 @@ impl<H: Hardware> Controller<H> {
         }
     }
 
-    /// One tick.
+    /// One tick, and what it leaves to the main loop.
     pub fn tick(&mut self) {
         self.core.tick();
+        self.service.work(&mut self.core);
     }
 
     /// Bytes from the host.

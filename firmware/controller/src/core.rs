@@ -12,8 +12,8 @@
 //! 4. Motion: direction lines, pulses, counters.
 //! 5. The shutter. It and motion exclude each other: neither begins while the other is under way.
 //!
-//! Nothing here divides, with one exception: a homing that begins a part of its way, at rest,
-//! divides once for its one axis. Moves and nudges are handed over as paths begun elsewhere.
+//! Nothing here divides: moves, nudges and the parts of a homing are handed over as paths begun
+//! elsewhere.
 
 mod orders;
 mod reactions;
@@ -36,44 +36,48 @@ use crate::shutter::Shutter;
 pub const LONGEST_SILENCE: u32 = 60;
 
 /// What the motors are doing.
-#[derive(Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Task {
     Idle,
     Moving,
-    /// Where a homing is given up, its axis may still brake on the switch that it looked for.
-    Stopping {
-        expecting: Option<usize>,
-    },
-    Homing(Search),
+    Stopping,
+    /// `Core::search` is under way.
+    Homing,
 }
 
 /// The part of a board that its timer drives.
+// What a tick needs comes first: the processor reaches the beginning of a structure more cheaply.
 #[derive(Debug)]
+#[repr(C)]
 pub struct Core<H> {
-    hardware: H,
+    now: u32,
+    /// Ticks since something moved last; stays at the greatest value.
+    still: u32,
+    task: Task,
+    /// Something moved at the last tick, and not in search of a switch.
+    moved: bool,
+    /// The axes that there are.
+    present: AxisMask,
+    /// The axis that may run onto its home switch: it looks for it. Where its homing is given up, it
+    /// may still brake on it.
+    expected: AxisMask,
+    switches: Switches,
+    guard: Guard,
+    drive: Drive,
+    shutter: Shutter,
+    search: Option<Search>,
     axes: usize,
     tick_rate: u32,
-    now: u32,
     settings: [Option<AxisSettings>; MAX_AXES],
     homed: AxisMask,
     drivers: bool,
-    switches: Switches,
-    task: Task,
-    drive: Drive,
-    guard: Guard,
-    shutter: Shutter,
     homing: Option<HomingReport>,
-    /// Ticks since something moved last; stays at the greatest value.
-    still: u32,
     /// Axes whose home switch is at the positive end, and those with a reversed direction line.
     home_above: AxisMask,
     reversed: AxisMask,
     /// The switches as they were when the axes set out.
     leaving: Switches,
-    /// Something moved at the last tick, and not in search of a switch.
-    moved: bool,
-    /// No tick has read the inputs yet.
-    unread: bool,
+    hardware: H,
 }
 
 impl<H: Hardware> Core<H> {
@@ -87,70 +91,96 @@ impl<H: Hardware> Core<H> {
         let mark = hardware.mark();
         let tick_rate = setup.tick_rate.max(1);
         log::info!("start {} with {} axes", setup.boot, setup.axes);
+        let axes = usize::from(setup.axes).min(MAX_AXES);
         Self {
-            hardware,
-            axes: usize::from(setup.axes).min(MAX_AXES),
-            tick_rate,
             now: 0,
+            still: 0,
+            task: Task::Idle,
+            moved: false,
+            present: AxisMask::first(axes),
+            expected: AxisMask::NONE,
+            switches: Switches::default(),
+            guard: Guard::new(tick_rate),
+            drive: Drive::new(setup.direction_setup.0),
+            shutter: Shutter::new(mark, tick_rate),
+            search: None,
+            axes,
+            tick_rate,
             settings: [None; MAX_AXES],
             homed: AxisMask::NONE,
             drivers: false,
-            switches: Switches::default(),
-            task: Task::Idle,
-            drive: Drive::new(setup.direction_setup.0),
-            guard: Guard::new(tick_rate),
-            shutter: Shutter::new(mark, tick_rate),
             homing: None,
-            still: 0,
             home_above: AxisMask::NONE,
             reversed: AxisMask::NONE,
             leaving: Switches::default(),
-            moved: false,
-            unread: true,
+            hardware,
         }
     }
 
     /// One tick.
     pub fn tick(&mut self) {
         self.now = self.now.wrapping_add(1);
-        self.unread = false;
         let switches = self.read();
         self.switches = switches;
-        let silent = self.guard.listen(1);
+        if self.task == Task::Idle && !self.moved {
+            if switches.stop {
+                self.stop();
+            }
+            self.drive.skip(1);
+            self.still = self.still.saturating_add(1);
+        } else {
+            self.motion_tick(switches);
+        }
+        if !self.shutter.rests(switches.contact) {
+            self.shutter_tick(switches.contact);
+        }
+    }
+
+    /// A tick at which something moves, or is about to, or did at the last one.
+    fn motion_tick(&mut self, switches: Switches) {
         if switches.stop {
             self.stop();
-        } else if self.moved || self.drive.is_moving() {
+        } else if (switches.home.0 | switches.far.0) & self.drive.axes().0 != 0
+            && (self.moved || self.drive.is_moving())
+        {
             self.collide(switches);
         }
-        if silent && matches!(self.task, Task::Moving | Task::Homing(_)) {
+        if self.guard.is_silent(self.now) && matches!(self.task, Task::Moving | Task::Homing) {
             self.controlled_stop(Halt::Silence);
         }
-        if matches!(self.task, Task::Homing(_)) {
+        if self.task == Task::Homing {
             self.home_tick(switches);
         }
-        let moving = self.drive.is_moving();
-        // An axis that has looked for its home switch may well have come to rest on it.
-        self.moved = moving && self.expecting().is_none();
-        self.drive.tick(&mut self.hardware);
-        if !self.drive.is_moving() && matches!(self.task, Task::Moving | Task::Stopping { .. }) {
-            self.task = Task::Idle;
-        }
-        self.still = if moving {
-            0
+        if self.drive.is_moving() {
+            self.still = 0;
+            // An axis that has looked for its home switch may well have come to rest on it.
+            self.moved = self.expected.is_empty();
+            self.drive.tick(&mut self.hardware);
         } else {
-            self.still.saturating_add(1)
-        };
+            self.still = self.still.saturating_add(1);
+            self.moved = false;
+            self.drive.skip(1);
+        }
+        if !self.drive.is_moving() && self.task != Task::Homing {
+            self.task = Task::Idle;
+            self.expected = AxisMask::NONE;
+        }
+    }
+
+    /// A tick at which the flash contact is closed or an exposure under way.
+    #[inline(never)]
+    fn shutter_tick(&mut self, contact: bool) {
         let lost = matches!(self.guard.halt, Some(Halt::Stop | Halt::Limit { .. }));
-        self.shutter
-            .tick(&mut self.hardware, switches.contact, lost);
+        self.shutter.tick(&mut self.hardware, contact, lost);
     }
 
     /// How many ticks from here would do nothing but count time, provided that no input changes
     /// and nothing is asked of the board.
     #[must_use]
     pub fn quiet(&self) -> u32 {
-        // The last step may have moved a switch: that is for a tick to see.
-        if self.unread || self.still == 0 || !matches!(self.task, Task::Idle) {
+        // The last step may have moved a switch: that is for a tick to see. Nor has any tick read the
+        // switches yet where none has counted.
+        if self.still == 0 || self.task != Task::Idle {
             return 0;
         }
         self.shutter.quiet()
@@ -168,7 +198,6 @@ impl<H: Hardware> Core<H> {
                 continue;
             }
             self.now = self.now.wrapping_add(quiet);
-            self.guard.listen(quiet);
             self.drive.skip(quiet);
             self.still = self.still.saturating_add(quiet);
             self.shutter.skip(quiet, self.switches.contact);
@@ -195,10 +224,12 @@ impl<H: Hardware> Core<H> {
     /// What it is doing.
     #[must_use]
     pub fn activity(&self) -> Activity {
-        match &self.task {
+        match self.task {
             Task::Moving => Activity::Moving,
-            Task::Stopping { .. } => Activity::Stopping,
-            Task::Homing(search) => Activity::Homing(search.plan().order.axis),
+            Task::Stopping => Activity::Stopping,
+            Task::Homing => {
+                Activity::Homing(self.search.as_ref().map_or(AxisIndex(0), Search::axis))
+            }
             Task::Idle if self.shutter.is_exposing() => Activity::Exposing,
             Task::Idle => Activity::Idle,
         }
@@ -241,8 +272,9 @@ impl<H: Hardware> Core<H> {
             .ok_or(Refusal::NotConfigured(axis))
     }
 
+    #[inline(always)]
     fn read(&mut self) -> Switches {
-        let present = AxisMask::first(self.axes).0;
+        let present = self.present.0;
         Switches {
             stop: self.hardware.stop(),
             home: AxisMask(self.hardware.home().0 & present),

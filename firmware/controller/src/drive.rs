@@ -19,19 +19,20 @@ enum Stage {
 /// Runs one move at a time and counts its steps.
 #[derive(Debug)]
 pub(crate) struct Drive {
-    path: Path,
     stage: Stage,
+    path: Path,
     /// Axes under way, and those of them whose counter rises.
     axes: AxisMask,
     positive: AxisMask,
     /// The direction lines as they are, and as the move needs them: high where the bit is set.
     lines: AxisMask,
     wanted: AxisMask,
+    /// Without the steps of the path: it counts them itself.
     positions: [i32; MAX_AXES],
-    /// Ticks since the last pulse on any axis, and since the last change of a direction line; they
-    /// stay at the greatest value.
-    since_step: u32,
-    since_turn: u32,
+    /// Ticks that a direction line must wait yet after the last pulse on any axis, and a pulse after
+    /// the last change of a direction line; while pulses come, the latter is 0.
+    hold_turn: u32,
+    hold_step: u32,
     /// Ticks between a change of a direction line and a pulse, either way round.
     setup: u32,
 }
@@ -46,9 +47,9 @@ impl Drive {
             lines: AxisMask::NONE,
             wanted: AxisMask::NONE,
             positions: [0; MAX_AXES],
-            since_step: u32::MAX,
+            hold_turn: 0,
             // The lines were set at the start.
-            since_turn: 0,
+            hold_step: setup,
             setup,
         }
     }
@@ -59,7 +60,10 @@ impl Drive {
         if self.path.is_moving() {
             return None;
         }
-        self.path.clone_from(path);
+        for axis in 0..MAX_AXES {
+            self.settle(axis);
+        }
+        self.path.take_over(path);
         self.axes = self.path.axes();
         self.positive = self.path.directions();
         let high = self.positive.0 ^ reversed.0;
@@ -70,64 +74,66 @@ impl Drive {
             0
         } else if self.wanted == self.lines {
             // A move cut short before its first pulse may have changed them just now.
-            let lead = self.setup.saturating_sub(self.since_turn).saturating_sub(1);
+            let lead = self.hold_step.saturating_sub(1);
             self.stage = Stage::Lead(lead.saturating_add(1));
             lead
         } else {
             self.stage = Stage::Turn;
             // The lines change at the first tick at the earliest.
-            let wait = self.setup.saturating_sub(self.since_step).saturating_sub(1);
+            let wait = self.hold_turn.saturating_sub(1);
             wait.saturating_add(self.setup)
         };
         Some(lead.saturating_add(way))
     }
 
-    /// One tick: sends the pulses that are due and counts them; the axes that stepped.
-    pub(crate) fn tick(&mut self, port: &mut impl StepPort) -> AxisMask {
-        self.since_step = self.since_step.saturating_add(1);
-        self.since_turn = self.since_turn.saturating_add(1);
+    /// One tick: sends the pulses that are due.
+    #[inline]
+    pub(crate) fn tick(&mut self, port: &mut impl StepPort) {
         if !self.path.is_moving() {
-            return AxisMask::NONE;
+            self.skip(1);
+            return;
         }
+        if self.stage != Stage::Run && !self.leads(port) {
+            return;
+        }
+        let stepping = self.path.tick();
+        if stepping.is_empty() {
+            self.hold_turn = self.hold_turn.saturating_sub(1);
+        } else {
+            port.step(stepping);
+            self.hold_turn = self.setup;
+        }
+    }
+
+    /// Before the first pulse: whether it may come at this tick.
+    #[inline(never)]
+    fn leads(&mut self, port: &mut impl StepPort) -> bool {
+        self.skip(1);
         if self.stage == Stage::Turn {
-            if self.since_step < self.setup {
-                return AxisMask::NONE;
+            if self.hold_turn > 0 {
+                return false;
             }
             port.directions(self.wanted);
             self.lines = self.wanted;
-            self.since_turn = 0;
+            self.hold_step = self.setup;
             self.stage = Stage::Lead(self.setup.saturating_add(1));
         }
         if let Stage::Lead(left) = self.stage {
             let left = left.saturating_sub(1);
             if left > 0 {
                 self.stage = Stage::Lead(left);
-                return AxisMask::NONE;
+                return false;
             }
             self.stage = Stage::Run;
         }
-        let stepping = self.path.tick();
-        if !stepping.is_empty() {
-            port.step(stepping);
-            self.since_step = 0;
-            for (axis, position) in self.positions.iter_mut().enumerate() {
-                if stepping.contains(axis) {
-                    // An axis that has not been homed may be nudged round and round.
-                    *position = if self.positive.contains(axis) {
-                        position.wrapping_add(1)
-                    } else {
-                        position.wrapping_sub(1)
-                    };
-                }
-            }
-        }
-        stepping
+        true
     }
 
-    /// Time goes by at rest.
+    /// Time goes by without a pulse.
+    #[inline]
     pub(crate) const fn skip(&mut self, ticks: u32) {
-        self.since_step = self.since_step.saturating_add(ticks);
-        self.since_turn = self.since_turn.saturating_add(ticks);
+        self.hold_turn = self.hold_turn.saturating_sub(ticks);
+        self.hold_step = self.hold_step.saturating_sub(ticks);
     }
 
     /// A controlled stop; at once where no pulse has been sent yet.
@@ -146,12 +152,18 @@ impl Drive {
 
     /// Not a pulse more on this axis.
     pub(crate) fn drop_axis(&mut self, axis: usize) {
+        self.settle(axis);
         self.path.drop_axis(axis);
         self.axes.remove(axis);
     }
 
     pub(crate) const fn is_moving(&self) -> bool {
         self.path.is_moving()
+    }
+
+    /// Axes of the move under way, or else of the last one.
+    pub(crate) const fn axes(&self) -> AxisMask {
+        self.axes
     }
 
     /// Axes of the move under way, or else of the last one, whose counters rise, and those whose
@@ -162,10 +174,26 @@ impl Drive {
     }
 
     pub(crate) fn position(&self, axis: usize) -> i32 {
-        self.positions.get(axis).copied().unwrap_or(0)
+        let position = self.positions.get(axis).copied().unwrap_or(0);
+        let taken = self.path.taken(axis);
+        // An axis that has not been homed may be nudged round and round.
+        if self.path.directions().contains(axis) {
+            position.wrapping_add_unsigned(taken)
+        } else {
+            position.wrapping_sub_unsigned(taken)
+        }
     }
 
     pub(crate) fn set_position(&mut self, axis: usize, position: i32) {
+        let by = position.wrapping_sub(self.position(axis));
+        if let Some(place) = self.positions.get_mut(axis) {
+            *place = place.wrapping_add(by);
+        }
+    }
+
+    /// Before the path forgets what an axis has gone: enters it.
+    fn settle(&mut self, axis: usize) {
+        let position = self.position(axis);
         if let Some(place) = self.positions.get_mut(axis) {
             *place = position;
         }

@@ -9,8 +9,8 @@ pub(crate) struct Guard {
     pub(crate) settings: GuardSettings,
     /// Why it refuses to move, until acknowledged.
     pub(crate) halt: Option<Halt>,
-    /// Ticks since the last sound message of this session; stays at the greatest value.
-    unheard: u32,
+    /// The tick of the last sound message of this session.
+    heard: u32,
 }
 
 impl Guard {
@@ -22,18 +22,18 @@ impl Guard {
                 settle: Ticks(tick_rate),
             },
             halt: None,
-            unheard: u32::MAX,
+            heard: 0,
         }
     }
 
-    pub(crate) const fn heard(&mut self) {
-        self.unheard = 0;
+    pub(crate) const fn heard(&mut self, now: u32) {
+        self.heard = now;
     }
 
-    /// Time goes by; whether the host has been silent for too long.
-    pub(crate) const fn listen(&mut self, ticks: u32) -> bool {
-        self.unheard = self.unheard.saturating_add(ticks);
-        self.unheard > self.settings.silence.0
+    /// Whether the host has been silent for too long, where something moves. Nothing sets out but by
+    /// a message, and nothing moves on for long after the last one: so long the ticks do not wrap round.
+    pub(crate) const fn is_silent(&self, now: u32) -> bool {
+        now.wrapping_sub(self.heard) > self.settings.silence.0
     }
 
     /// Latches a cause. A graver one takes the place of a lesser one; of two as grave, the first

@@ -16,7 +16,7 @@
 //! the edge is by the count, and whether that is where it ought to be is for the host to judge.
 
 use panestep_protocol::answer::HomeFound;
-use panestep_protocol::{HomeOrder, HomingFault, RequestId, Steps};
+use panestep_protocol::{AxisIndex, HomeOrder, HomingFault, RequestId, Steps};
 
 use crate::motion::Profile;
 
@@ -82,8 +82,6 @@ enum Stage {
 pub(crate) enum Act {
     /// Nothing new.
     Nothing,
-    /// Begin to move: steps away from the home switch where positive, toward it where negative.
-    Begin(i32, Profile),
     /// Come to a controlled stop.
     Brake,
     /// Stop at once.
@@ -114,6 +112,8 @@ pub(crate) struct Search {
     plan: HomePlan,
     phase: Phase,
     stage: Stage,
+    /// The way that the axis is to go next, before it has set out: see [`Search::wanted`].
+    wanted: Option<(i32, Profile)>,
     /// Where this part of the search began.
     start: i32,
     /// The reading at the last tick.
@@ -139,6 +139,7 @@ impl Search {
             plan,
             phase,
             stage: Stage::Begin,
+            wanted: None,
             start: 0,
             last: false,
             was: 0,
@@ -151,12 +152,31 @@ impl Search {
         }
     }
 
+    pub(crate) const fn axis(&self) -> AxisIndex {
+        self.plan.order.axis
+    }
+
     pub(crate) const fn plan(&self) -> &HomePlan {
         &self.plan
     }
 
+    /// The way to go, at rest, that the search waits for, and its profile: steps away from the home
+    /// switch where positive, toward it where negative. A path is begun with a division, for which a
+    /// tick has no time; so somebody else begins it, whenever they come round to it.
+    pub(crate) const fn wanted(&self) -> Option<(i32, Profile)> {
+        self.wanted
+    }
+
+    /// The axis has set out on the way that was wanted.
+    pub(crate) const fn set_out(&mut self) {
+        self.wanted = None;
+    }
+
     /// One tick, before the axis moves on.
     pub(crate) fn tick(&mut self, view: View) -> Act {
+        if self.wanted.is_some() {
+            return Act::Nothing;
+        }
         // Toward home the other end's switch must not come first.
         if view.far && view.moving && matches!(self.phase, Phase::Fast | Phase::Approach) {
             return Act::Failed(HomingFault::OtherEnd);
@@ -215,7 +235,8 @@ impl Search {
         } else {
             way
         };
-        Act::Begin(way, profile)
+        self.wanted = Some((way, profile));
+        Act::Nothing
     }
 
     fn seek(&mut self, view: View) -> Act {

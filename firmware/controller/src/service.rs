@@ -6,9 +6,9 @@
 
 use heapless::{Deque, String, Vec};
 use panestep_protocol::{
-    Accumulator, Answer, AxisIndex, AxisSettings, AxisTarget, BootId, Command, FromBoard, Hello,
-    HomeOrder, Identity, MAGIC, MAX_AXES, MAX_FRAME, MAX_NAME, NudgeOrder, Refusal, Reply, Request,
-    RequestId, SessionId, ToBoard, VERSION, encode, schema,
+    Accumulator, Answer, AxisIndex, AxisSettings, AxisTarget, BootId, Command, FromBoard, Halt,
+    Hello, HomeOrder, HomingReport, Identity, MAGIC, MAX_AXES, MAX_FRAME, MAX_NAME, NudgeOrder,
+    Refusal, Reply, Request, RequestId, SessionId, Status, ToBoard, VERSION, encode, schema,
 };
 
 use crate::controller::Setup;
@@ -58,6 +58,8 @@ pub struct Service {
     accumulator: Accumulator<ToBoard>,
     damaged: u32,
     waiting: Deque<u8, WAITING>,
+    /// What of the core's doings has been logged last.
+    logged: (Option<Halt>, Option<HomingReport>),
 }
 
 impl Service {
@@ -81,6 +83,7 @@ impl Service {
             accumulator: Accumulator::default(),
             damaged: 0,
             waiting: Deque::new(),
+            logged: (None, None),
         }
     }
 
@@ -97,6 +100,18 @@ impl Service {
                 Some(Ok(ToBoard::Request(request))) => self.request(access, &request),
             }
         }
+    }
+
+    /// Works out what ticks have no time for: the next part of a homing. To be called whenever the
+    /// main loop comes round; the axis stands still until then.
+    pub fn work(&mut self, access: &mut impl Access) {
+        let Some((steps, profile)) = access.with(|core| core.wanted()) else {
+            return;
+        };
+        // Not reached otherwise: each way is one that its profile was planned for. The homing would
+        // find nothing.
+        let path = begun(&steps, profile).unwrap_or_else(|_| Path::idle());
+        access.with(|core| core.set_out(&path));
     }
 
     /// Hands over bytes for the host; how many have been put into the buffer.
@@ -208,7 +223,9 @@ impl Service {
             Command::Open { .. } => Err(Refusal::OtherSession(self.session)),
             Command::Status => {
                 let damaged = self.damaged;
-                Ok(Answer::Status(access.with(|core| core.status(damaged))))
+                let status = access.with(|core| core.status(damaged));
+                self.log_news(&status);
+                Ok(Answer::Status(status))
             }
             Command::Configure(settings) => access.with(|core| core.configure(*settings)).map(done),
             Command::Guard(settings) => access.with(|core| core.guards(*settings)).map(done),
@@ -234,6 +251,18 @@ impl Service {
             }
             Command::Check(order) => self.home(access, order, request.id, true).map(done),
         }
+    }
+
+    /// Logs what ticks have brought about since the last status: they have no time for it.
+    fn log_news(&mut self, status: &Status) {
+        let (halt, homing) = (status.halt, status.homing);
+        if let Some(halt) = halt.filter(|_| halt != self.logged.0) {
+            log::warning!("halt: {}", halt);
+        }
+        if let Some(homing) = homing.filter(|_| homing != self.logged.1) {
+            log::info!("homing: {}", homing);
+        }
+        self.logged = (halt, homing);
     }
 
     fn travel(

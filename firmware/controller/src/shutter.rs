@@ -92,8 +92,8 @@ pub(crate) struct Shutter {
     exposure: Option<Exposure>,
     /// Closings since the start.
     contacts: u32,
-    /// Ticks for which the contact has been open; stays at the greatest value.
-    open_for: u32,
+    /// Ticks that the contact must be open yet before another closing counts.
+    locked: u32,
     /// Ticks that it must be open before another closing counts: contacts bounce.
     lock_out: u32,
     longest: u32,
@@ -101,6 +101,7 @@ pub(crate) struct Shutter {
 
 impl Shutter {
     pub(crate) fn new(mark: Option<Mark>, tick_rate: u32) -> Self {
+        let lock_out = (tick_rate / 200).max(1);
         Self {
             shots: Vec::new(),
             forgotten: false,
@@ -108,8 +109,8 @@ impl Shutter {
             exposure: None,
             contacts: 0,
             // A contact that is closed from the start has not closed.
-            open_for: 0,
-            lock_out: (tick_rate / 200).max(1),
+            locked: lock_out,
+            lock_out,
             longest: tick_rate.saturating_mul(LONGEST),
         }
     }
@@ -220,10 +221,21 @@ impl Shutter {
         }
     }
 
+    /// One tick at which the contact is open, where no exposure is under way; whether it is such a
+    /// tick, which is what nearly all are.
+    #[inline]
+    pub(crate) const fn rests(&mut self, contact: bool) -> bool {
+        if contact || self.exposure.is_some() {
+            return false;
+        }
+        self.locked = self.locked.saturating_sub(1);
+        true
+    }
+
     /// One tick. `stopped`: the stop circuit is open, or an axis is not where it should be.
     pub(crate) fn tick(&mut self, camera: &mut impl CameraPort, contact: bool, stopped: bool) {
         let closed = self.contact(contact);
-        let Some(mut exposure) = self.exposure else {
+        let Some(exposure) = &mut self.exposure else {
             return;
         };
         exposure.open = exposure.open.saturating_sub(1);
@@ -239,15 +251,12 @@ impl Shutter {
             return;
         }
         exposure.left = exposure.left.saturating_sub(1);
-        let mut over = false;
-        while exposure.left == 0 && !over {
-            over = exposure.advance(camera);
-        }
-        self.exposure = Some(exposure);
-        if over {
-            self.end(ExposureFact::Fired {
-                contacts: exposure.contacts,
-            });
+        while exposure.left == 0 {
+            if exposure.advance(camera) {
+                let contacts = exposure.contacts;
+                self.end(ExposureFact::Fired { contacts });
+                return;
+            }
         }
     }
 
@@ -259,10 +268,10 @@ impl Shutter {
 
     /// Time goes by in which nothing happens.
     pub(crate) fn skip(&mut self, ticks: u32, contact: bool) {
-        self.open_for = if contact {
-            0
+        self.locked = if contact {
+            self.lock_out
         } else {
-            self.open_for.saturating_add(ticks)
+            self.locked.saturating_sub(ticks)
         };
         if let Some(exposure) = &mut self.exposure {
             exposure.left = exposure.left.saturating_sub(ticks);
@@ -273,11 +282,11 @@ impl Shutter {
     /// Whether the flash contact has just closed.
     fn contact(&mut self, contact: bool) -> bool {
         if !contact {
-            self.open_for = self.open_for.saturating_add(1);
+            self.locked = self.locked.saturating_sub(1);
             return false;
         }
-        let closed = self.open_for >= self.lock_out;
-        self.open_for = 0;
+        let closed = self.locked == 0;
+        self.locked = self.lock_out;
         if closed {
             self.contacts = self.contacts.wrapping_add(1);
         }

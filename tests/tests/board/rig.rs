@@ -26,11 +26,12 @@ pub(crate) const NAME: &str = "pico";
 /// Steps between the carriages and their home switches when a test begins.
 pub(crate) const AWAY: i64 = 700;
 
-/// The image, a UF2 file.
+/// The image, a UF2 file: built here, or what `PANESTEP_IMAGE` names.
 pub(crate) fn image() -> PathBuf {
-    std::env::var_os("PANESTEP_IMAGE")
-        .expect("PANESTEP_IMAGE is to name the Pico's image, a UF2 file")
-        .into()
+    match std::env::var_os("PANESTEP_IMAGE") {
+        Some(image) => image.into(),
+        None => panestep_tests::image::build().expect("the image").uf2,
+    }
 }
 
 pub(crate) fn demo_folder() -> PathBuf {

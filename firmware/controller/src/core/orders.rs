@@ -3,7 +3,8 @@
 
 use panestep_protocol::{
     Activity, AxisIndex, AxisMask, AxisSettings, AxisTarget, ExposureFact, FireOrder,
-    GuardSettings, Halt, MAX_AXES, Mark, NudgeOrder, Refusal, ShotId, Steps, Ticks, Token, Toward,
+    GuardSettings, Halt, HomingFault, MAX_AXES, Mark, NudgeOrder, Refusal, ShotId, Steps, Ticks,
+    Token, Toward,
 };
 
 use super::{Core, LONGEST_SILENCE, Task};
@@ -11,7 +12,7 @@ use crate::guard;
 use crate::hardware::Hardware;
 use crate::homing::{HomePlan, Search};
 use crate::log;
-use crate::motion::Path;
+use crate::motion::{Path, Profile};
 
 impl<H: Hardware> Core<H> {
     /// What the mark that survives a reset says.
@@ -21,7 +22,7 @@ impl<H: Hardware> Core<H> {
 
     /// A sound message of this session has arrived.
     pub(crate) const fn heard(&mut self) {
-        self.guard.heard();
+        self.guard.heard(self.now);
     }
 
     pub(crate) fn configure(&mut self, settings: AxisSettings) -> Result<(), Refusal> {
@@ -186,13 +187,50 @@ impl<H: Hardware> Core<H> {
         let index = self.index(axis)?;
         self.homed.remove(index);
         self.leaving = self.switches;
-        self.task = Task::Homing(Search::new(
+        self.search = Some(Search::new(
             plan,
             self.switches.home.contains(index),
             self.switches.far.contains(index),
             self.tick_rate,
         ));
+        self.expected = AxisMask::NONE;
+        self.expected.insert(index);
+        self.task = Task::Homing;
         Ok(())
+    }
+
+    /// The steps that a homing waits to be set out on, and their profile.
+    pub(crate) fn wanted(&self) -> Option<([i32; MAX_AXES], Profile)> {
+        if self.task != Task::Homing {
+            return None;
+        }
+        let search = self.search.as_ref()?;
+        let (away, profile) = search.wanted()?;
+        let axis = usize::from(search.axis().0);
+        let mut steps = [0; MAX_AXES];
+        *steps.get_mut(axis)? = if self.home_above.contains(axis) {
+            away.wrapping_neg()
+        } else {
+            away
+        };
+        Some((steps, profile))
+    }
+
+    /// Sets a homing out on a path of the steps that it waits for.
+    pub(crate) fn set_out(&mut self, path: &Path) {
+        // The homing may be over meanwhile.
+        if self.wanted().is_none() {
+            return;
+        }
+        let begun = self.drive.begin(path, self.reversed).is_some();
+        if let Some(search) = &mut self.search {
+            search.set_out();
+            if !begun {
+                // Not reached: a homing that waits is at rest.
+                let plan = *search.plan();
+                self.fail(&plan, HomingFault::Interrupted);
+            }
+        }
     }
 
     /// The host asks for a halt.
@@ -202,7 +240,7 @@ impl<H: Hardware> Core<H> {
 
     /// A person has seen why the board halted.
     pub(crate) fn acknowledge(&mut self) -> Result<(), Refusal> {
-        if matches!(self.task, Task::Stopping { .. }) {
+        if self.task == Task::Stopping {
             return Err(Refusal::Busy(Activity::Stopping));
         }
         if self.switches.stop {

@@ -1,36 +1,29 @@
 //! What a tick does about an open stop circuit, a tripped switch, a silent host, and a homing under
-//! way.
+//! way. None of it is logged here: that would take longer than a tick.
 
-use panestep_protocol::{AxisMask, Halt, HomingFault, HomingReport, MAX_AXES, Switches};
+use panestep_protocol::{AxisMask, Halt, HomingFault, HomingReport, Switches};
 
 use super::{Core, Task};
 use crate::guard;
 use crate::hardware::Hardware;
 use crate::homing::{Act, HomePlan, View};
-use crate::log;
-use crate::motion::Path;
 
 impl<H: Hardware> Core<H> {
     /// The stop circuit is open. The drivers stay on: a level that can fall must not be let go.
     pub(super) fn stop(&mut self) {
         self.drive.halt();
         self.interrupt();
-        self.task = Task::Idle;
+        self.rest();
         self.homed = AxisMask::NONE;
-        if self.guard.halt != Some(Halt::Stop) {
-            log::warning!("stop circuit open");
-        }
         self.guard.latch(Halt::Stop);
     }
 
     /// Axes that run into a switch stop here and now, the others come to a controlled stop.
     pub(super) fn collide(&mut self, mut switches: Switches) {
-        if let Some(axis) = self.expecting() {
-            switches.home.remove(axis);
-        }
+        switches.home.0 &= !self.expected.0;
         let (rising, falling) = self.drive.ways();
         let ahead = guard::collisions((rising, falling), switches, self.home_above);
-        let behind = if matches!(self.task, Task::Homing(_)) {
+        let behind = if self.task == Task::Homing {
             // The search itself knows what that means.
             AxisMask::NONE
         } else {
@@ -45,41 +38,37 @@ impl<H: Hardware> Core<H> {
         for axis in hit.iter() {
             self.drive.drop_axis(axis);
             self.homed.remove(axis);
-            let halt = guard::limit(axis, above);
-            log::warning!("halt: {}", halt);
-            self.guard.latch(halt);
+            self.guard.latch(guard::limit(axis, above));
         }
         self.interrupt();
         self.drive.brake();
-        self.task = Task::Stopping { expecting: None };
+        self.task = Task::Stopping;
+        self.expected = AxisMask::NONE;
     }
 
-    /// The axis that may run onto its home switch.
-    pub(super) fn expecting(&self) -> Option<usize> {
-        match &self.task {
-            Task::Homing(search) => Some(usize::from(search.plan().order.axis.0)),
-            Task::Stopping { expecting } => *expecting,
-            Task::Idle | Task::Moving => None,
-        }
+    /// Nothing is under way any more.
+    fn rest(&mut self) {
+        self.task = Task::Idle;
+        self.expected = AxisMask::NONE;
     }
 
     /// Whatever moves comes to a controlled stop; afterwards its place is still known.
     pub(super) fn controlled_stop(&mut self, halt: Halt) {
-        log::warning!("halt: {}", halt);
         self.guard.latch(halt);
         self.interrupt();
-        let expecting = self.expecting();
         self.drive.brake();
-        self.task = if self.drive.is_moving() {
-            Task::Stopping { expecting }
+        if self.drive.is_moving() {
+            self.task = Task::Stopping;
         } else {
-            Task::Idle
-        };
+            self.rest();
+        }
     }
 
     /// A homing under way ends without an outcome.
     pub(super) fn interrupt(&mut self) {
-        if let Task::Homing(search) = &self.task {
+        if self.task == Task::Homing
+            && let Some(search) = &self.search
+        {
             let plan = *search.plan();
             self.report(&plan, Err(HomingFault::Interrupted));
         }
@@ -90,20 +79,18 @@ impl<H: Hardware> Core<H> {
         plan: &HomePlan,
         result: Result<panestep_protocol::HomeFound, HomingFault>,
     ) {
-        let report = HomingReport {
+        self.homing = Some(HomingReport {
             request: plan.request,
             axis: plan.order.axis,
             result,
-        };
-        log::info!("homing: {}", report);
-        self.homing = Some(report);
+        });
     }
 
     pub(super) fn home_tick(&mut self, switches: Switches) {
-        let Task::Homing(search) = &mut self.task else {
+        let Some(search) = &mut self.search else {
             return;
         };
-        let axis = usize::from(search.plan().order.axis.0);
+        let axis = usize::from(search.axis().0);
         let act = search.tick(View {
             home: switches.home.contains(axis),
             far: switches.far.contains(axis),
@@ -117,30 +104,13 @@ impl<H: Hardware> Core<H> {
         let plan = *search.plan();
         match act {
             Act::Nothing => {}
-            Act::Begin(away, profile) => {
-                let way = if self.home_above.contains(axis) {
-                    away.wrapping_neg()
-                } else {
-                    away
-                };
-                let mut steps = [0; MAX_AXES];
-                if let Some(place) = steps.get_mut(axis) {
-                    *place = way;
-                }
-                let mut path = Path::idle();
-                if !path.begin(&steps, profile) || self.drive.begin(&path, self.reversed).is_none()
-                {
-                    // Not reached: each way is one that its profile was planned for.
-                    self.fail(&plan, HomingFault::Interrupted);
-                }
-            }
             Act::Brake => self.drive.brake(),
             Act::Halt => self.drive.halt(),
             Act::Edge => self.drive.set_position(axis, plan.order.edge.0),
             Act::Found(found) => {
                 self.homed.insert(axis);
                 self.report(&plan, Ok(found));
-                self.task = Task::Idle;
+                self.rest();
             }
             Act::Failed(fault) => self.fail(&plan, fault),
         }
@@ -149,7 +119,7 @@ impl<H: Hardware> Core<H> {
     pub(super) fn fail(&mut self, plan: &HomePlan, fault: HomingFault) {
         self.drive.halt();
         self.report(plan, Err(fault));
-        self.task = Task::Idle;
+        self.rest();
         if fault == HomingFault::OtherEnd {
             let axis = usize::from(plan.order.axis.0);
             // The other end is above where home is not.

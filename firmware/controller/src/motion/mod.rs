@@ -34,6 +34,7 @@
 //! second tick, and there no whole lengths do better: [`plan`] finds the least sum that there is
 //! (the tests look through all the others).
 
+mod line;
 mod path;
 mod profile;
 

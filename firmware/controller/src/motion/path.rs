@@ -1,131 +1,311 @@
 //! One move as it runs, tick by tick.
 //!
 //! Everything here that happens at a tick is additions and comparisons: it runs in an interrupt on
-//! a processor that has neither a division nor a 64-bit multiplication.
+//! a processor that has neither a division nor a 64-bit multiplication, and where every word that is
+//! read or written counts.
 //!
 //! The way is summed up once for all axes, in half units of the profile, and each axis only
 //! compares it with the way at which its next step falls. With the whole way W = A·B·C, step `n` of
-//! `d` falls at `(2n - 1) W / d` half units. These lie `2 W / d` apart, carried as a whole number and
-//! a remainder.
+//! `d` falls at `(2n - 1) W / d` half units, and these lie `2 W / d` apart.
+//!
+//! # Why a binary fraction is exact
+//!
+//! An axis adds up `2 W / d`, cut off behind `k` binary places. That is short by less than two of the
+//! last places a step (the cut, and one for the odd number below), in all by less than `2d` of them:
+//! `2d / 2^k`. The ways at which steps fall are multiples of `1 / d`, the way covered is whole. So where
+//! `2d / 2^k` is no more than `1 / d`, no whole number lies between the way summed up and the exact
+//! one, and comparing with either is the same. `k` is chosen so that `2^k >= 2 d^2`.
+//!
+//! # Narrow and wide
+//!
+//! Where everything fits, `narrow` numbers do: 32 bits before the point and 32 behind it. What is
+//! before the point wraps round: two ways are compared by their difference, and the next step is never
+//! 2^31 away. Where `k` must be more than 32, the profile's unit is made larger by a power of two, its
+//! jerk being that power instead of 1, and nothing else changes. All other moves are `wide`: 64 bits
+//! before the point and 64 behind it, which is enough for any.
+//!
+//! # Counting for nothing
+//!
+//! What an axis adds up is made odd in its last place (by cutting off one more). An odd number has an
+//! inverse modulo 2^32, so the number of steps taken can be told from the last word of the sum: nothing
+//! is counted at a tick.
 
 use panestep_protocol::{AxisMask, MAX_AXES};
 
 use super::Profile;
+use super::line::Line;
 
 /// Runs one move at a time.
 ///
 /// Each axis's position is the ideal one rounded to the nearest step at every tick, so it neither
 /// leads nor lags by more than half a step.
+// What a tick needs comes first: the processor reaches the beginning of a structure more cheaply.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Path {
-    /// The axes that move, closely packed; only the first `count` mean anything.
-    runs: [Run; MAX_AXES],
-    count: usize,
-    /// Axes whose distance is positive.
-    positive: AxisMask,
-    /// The way covered so far, in half units of the profile.
-    covered: u64,
-    /// The profile's speed, acceleration and greatest acceleration, in its own units.
-    speed: i64,
-    acceleration: i32,
-    greatest: i32,
-    /// The seven segments' lengths, which one is running, and what is left of it.
-    segments: [u32; 7],
-    segment: usize,
+    /// When each axis's next step falls, in the places of the axes. (A loop over those that move alone
+    /// would cost more than to ask the others too.)
+    narrow: [Narrow; MAX_AXES],
+    /// Whether the move last begun is still under way, and by which numbers.
+    moving: bool,
+    is_wide: bool,
+    /// How many places its axes reach up to, and which they are, but for those that have been dropped.
+    places: u8,
+    axes: AxisMask,
+    /// What is left of the segment that is running. 0 under way of a controlled stop.
     left: u32,
-    /// Under way of a controlled stop: the speed that goes when the slowing down is brought to
-    /// nothing from now on.
-    braking: Option<i64>,
+    /// Speed and way covered, where numbers are narrow.
+    line: Line<i32>,
+    /// Those whose distance is positive.
+    positive: AxisMask,
+    /// Whether the move is being stopped.
+    braking: bool,
+    /// Which segment is running, and the seven segments' lengths.
+    segment: u8,
+    segments: [u32; 7],
+    /// The last words of the axes' sums at the start.
+    first: [u32; MAX_AXES],
+    /// Where numbers are wide, instead of `line` and `narrow`. The first four axes and the others.
+    long_line: Line<i64>,
+    wide: [[Wide; MAX_AXES / 2]; 2],
 }
 
-/// One moving axis: when its next step falls.
+/// When an axis's next step falls, in 32 bits before the point and 32 behind it.
 #[derive(Clone, Copy, Debug)]
-struct Run {
-    /// The way at which the next step is due, in half units, rounded up.
+struct Narrow {
+    /// The way at which the next step is due, less the last place, plus 1: a whole number is beyond
+    /// the way just where it is no less than this one's whole part.
     due: u64,
-    /// From one step to the next: whole half units, and what is left over in parts of `distance`.
+    /// From one step to the next.
     apart: u64,
-    left_over: u32,
-    /// By how many parts of `distance` the exact way exceeds `due - 1`: 1 to `distance`.
-    part: u32,
-    distance: u32,
-    /// The axis's bit.
-    axis: u8,
 }
 
-impl Run {
+/// When an axis's next step falls, likewise, in 64 bits before the point and 64 behind it.
+#[derive(Clone, Copy, Debug)]
+struct Wide {
+    due_fine: u64,
+    due: u64,
+    apart_fine: u64,
+    apart: u64,
+}
+
+impl Narrow {
+    /// An axis that does not move: it is asked all the same, and what it says is not heard.
     const STILL: Self = Self {
+        due: 1 << 62,
+        apart: 1 << 62,
+    };
+
+    /// `whole` is in units made larger already, and `2 whole / distance` below 2^31; `distance` is
+    /// not 0.
+    fn new(distance: u32, whole: u64) -> Self {
+        let (each, rest) = divide(whole * 2, distance);
+        let sum = (each << 32) | u64::from(fraction(rest, distance).0);
+        Self {
+            due: (sum / 2).wrapping_sub(1).wrapping_add(1 << 32),
+            // One less where it is even.
+            apart: sum - (!sum & 1),
+        }
+    }
+
+    /// Whether the step is due where the way covered is this; if so, goes on to the next one.
+    #[inline(always)]
+    const fn step(&mut self, covered: u32) -> bool {
+        // What is before the point wraps round.
+        if (covered.wrapping_sub((self.due >> 32) as u32) as i32) < 0 {
+            return false;
+        }
+        self.due = self.due.wrapping_add(self.apart);
+        true
+    }
+}
+
+impl Wide {
+    /// An axis that does not move.
+    const STILL: Self = Self {
+        due_fine: 0,
         due: u64::MAX,
+        apart_fine: 0,
         apart: 0,
-        left_over: 0,
-        part: 0,
-        distance: 0,
-        axis: 0,
     };
 
     /// `distance` is not 0, and at most 2^31; `whole` at most 2^62, so that the way to the step
     /// after the last one still is below 2^64.
-    fn new(distance: u32, whole: u64, axis: u8) -> Self {
-        let parts = u64::from(distance);
-        let (each, rest) = match u32::try_from(whole) {
-            // A steady profile: also a homing under way can afford that.
-            Ok(whole) => (u64::from(whole / distance), whole % distance),
-            // The remainder is below the distance.
-            Err(_) => (whole / parts, (whole % parts) as u32),
-        };
-        // So is its double's.
-        let (more, left_over) = if rest >= distance - rest {
-            (1, rest - (distance - rest))
-        } else {
-            (0, rest + rest)
-        };
-        let (due, part) = if rest == 0 {
-            (each, distance)
-        } else {
-            (each + 1, rest)
-        };
+    fn new(distance: u32, whole: u64) -> Self {
+        let (each, rest) = divide(whole * 2, distance);
+        let (high, rest) = fraction(rest, distance);
+        let (low, _) = fraction(rest, distance);
+        let sum = u128::from(each) << 64 | u128::from(high) << 32 | u128::from(low);
+        let due = (sum / 2).wrapping_sub(1).wrapping_add(1 << 64);
+        let apart = sum - (!sum & 1);
         Self {
-            due,
-            apart: each + each + more,
-            left_over,
-            part,
-            distance,
-            axis,
+            due_fine: due as u64,
+            due: (due >> 64) as u64,
+            apart_fine: apart as u64,
+            apart: (apart >> 64) as u64,
         }
     }
 
-    /// Looks for the next step. Kept out of the loop over the axes: most axes do not step at most
-    /// ticks, and the loop without this needs no register that has to be saved.
-    #[inline(never)]
-    fn step(&mut self) {
-        self.due += self.apart;
-        self.part += self.left_over;
-        if self.part > self.distance {
-            self.part -= self.distance;
-            self.due += 1;
+    /// Whether the step is due where the way covered is this; if so, goes on to the next one.
+    #[inline(always)]
+    const fn step(&mut self, covered: u64) -> bool {
+        if covered < self.due {
+            return false;
+        }
+        let due = (self.due as u128) << 64 | self.due_fine as u128;
+        let apart = (self.apart as u128) << 64 | self.apart_fine as u128;
+        // Not beyond the step after the last one.
+        let due = due.wrapping_add(apart);
+        self.due = (due >> 64) as u64;
+        self.due_fine = due as u64;
+        true
+    }
+}
+
+/// The first `places` axes' steps where the way covered is this.
+///
+/// No loop: unrolled by the compiler, it would have far too few registers.
+#[inline(always)]
+const fn narrow_steps(runs: &mut [Narrow; MAX_AXES], covered: u32, places: u8) -> u8 {
+    let [a, b, c, d, e, f, g, h] = runs;
+    let mut steps = 0;
+    if a.step(covered) {
+        steps |= 1;
+    }
+    if places <= 1 {
+        return steps;
+    }
+    if b.step(covered) {
+        steps |= 1 << 1;
+    }
+    if c.step(covered) {
+        steps |= 1 << 2;
+    }
+    if places <= 3 {
+        return steps;
+    }
+    if d.step(covered) {
+        steps |= 1 << 3;
+    }
+    if e.step(covered) {
+        steps |= 1 << 4;
+    }
+    if f.step(covered) {
+        steps |= 1 << 5;
+    }
+    if places <= 6 {
+        return steps;
+    }
+    if g.step(covered) {
+        steps |= 1 << 6;
+    }
+    if h.step(covered) {
+        steps |= 1 << 7;
+    }
+    steps
+}
+
+/// As [`narrow_steps`], of four axes.
+#[inline(never)]
+const fn wide_steps(runs: &mut [Wide; MAX_AXES / 2], covered: u64) -> u8 {
+    let [a, b, c, d] = runs;
+    let mut steps = 0;
+    if a.step(covered) {
+        steps |= 1;
+    }
+    if b.step(covered) {
+        steps |= 1 << 1;
+    }
+    if c.step(covered) {
+        steps |= 1 << 2;
+    }
+    if d.step(covered) {
+        steps |= 1 << 3;
+    }
+    steps
+}
+
+/// `way / distance`, and what is left over.
+fn divide(way: u64, distance: u32) -> (u64, u32) {
+    match u32::try_from(way) {
+        // A steady profile: also a homing under way can afford that.
+        Ok(way) => (u64::from(way / distance), way % distance),
+        Err(_) => {
+            let parts = u64::from(distance);
+            // What is left over is below the distance.
+            (way / parts, (way % parts) as u32)
         }
     }
 }
 
+/// The first 32 binary places of `part / distance`, and what is left over; `part` is below
+/// `distance`, which is at most 2^31.
+const fn fraction(part: u32, distance: u32) -> (u32, u32) {
+    let mut part = part;
+    let mut places = 0;
+    let mut place = 0;
+    while place < u32::BITS {
+        part <<= 1;
+        places <<= 1;
+        if part >= distance {
+            part -= distance;
+            places |= 1;
+        }
+        place += 1;
+    }
+    (places, part)
+}
+
+/// The inverse of an odd number modulo 2^32.
+const fn inverse(odd: u32) -> u32 {
+    // Right in its last three bits, as odd² = 1 modulo 8; each turn doubles how many are right.
+    let mut inverse = odd;
+    let mut turn = 0;
+    while turn < 4 {
+        inverse = inverse.wrapping_mul(2_u32.wrapping_sub(odd.wrapping_mul(inverse)));
+        turn += 1;
+    }
+    inverse
+}
+
+/// By how many places the profile's unit is made larger so that narrow numbers are exact for
+/// distances from `least` to `most`, or none where narrow numbers do not do.
+const fn narrow_shift(whole: u64, least: u32, most: u32) -> Option<u32> {
+    // 2 most² <= 2^(2n + 1), with most <= 2^n.
+    let places = 2 * (u32::BITS - (most - 1).leading_zeros()) + 1;
+    let shift = places.saturating_sub(32);
+    // So that nothing is shifted out; as least is at most 2^31, more would be too far anyway.
+    let room = whole.leading_zeros() > shift + 1;
+    // Between two steps of the slowest axis. The speed is no more than half of this.
+    if room && whole << (shift + 1) <= least as u64 * ((1 << 31) - 2) {
+        Some(shift)
+    } else {
+        None
+    }
+}
+
 /// The profile's jerk in each of the seven segments.
-const JERKS: [i32; 7] = [1, 0, -1, 0, -1, 0, 1];
+const JERKS: [i8; 7] = [1, 0, -1, 0, -1, 0, 1];
 
 impl Path {
     /// Nothing moves.
     #[must_use]
     pub const fn idle() -> Self {
         Self {
-            runs: [Run::STILL; MAX_AXES],
-            count: 0,
+            narrow: [Narrow::STILL; MAX_AXES],
+            wide: [[Wide::STILL; MAX_AXES / 2]; 2],
+            first: [0; MAX_AXES],
+            axes: AxisMask::NONE,
+            places: 0,
             positive: AxisMask::NONE,
-            covered: 0,
-            speed: 0,
-            acceleration: 0,
-            greatest: 0,
+            moving: false,
+            is_wide: false,
+            braking: false,
+            left: 0,
+            line: Line::<i32>::REST,
+            long_line: Line::<i64>::REST,
             segments: [0; 7],
             segment: 0,
-            left: 0,
-            braking: None,
         }
     }
 
@@ -140,22 +320,44 @@ impl Path {
     /// one's own and hand that over.
     #[must_use]
     pub fn begin(&mut self, steps: &[i32; MAX_AXES], profile: Profile) -> bool {
-        let too_far = |steps: &i32| steps.unsigned_abs() > profile.reach();
-        if self.is_moving() || steps.iter().any(too_far) {
+        let reach = profile.reach();
+        let (mut least, mut most) = (u32::MAX, 0);
+        for distance in steps.iter().map(|steps| steps.unsigned_abs()) {
+            if distance != 0 {
+                least = least.min(distance);
+                most = most.max(distance);
+            }
+        }
+        if self.moving || most > reach {
             return false;
         }
+        self.axes = AxisMask::NONE;
+        self.positive = AxisMask::NONE;
+        self.braking = false;
+        if most == 0 {
+            return true;
+        }
         let whole = profile.whole();
-        *self = Self::idle();
-        for (axis, &distance) in steps.iter().enumerate() {
+        let shift = narrow_shift(whole, least, most);
+        let wide = self.wide.as_flattened_mut().iter_mut();
+        let places = self.narrow.iter_mut().zip(wide).zip(&mut self.first);
+        for (axis, (((narrow, wide), first), &steps)) in places.zip(steps).enumerate() {
+            let distance = steps.unsigned_abs();
             if distance == 0 {
+                (*narrow, *wide) = (Narrow::STILL, Wide::STILL);
                 continue;
             }
-            let Some(run) = self.runs.get_mut(self.count) else {
-                break;
-            };
-            *run = Run::new(distance.unsigned_abs(), whole, 1 << axis);
-            self.count += 1;
-            if distance > 0 {
+            if let Some(shift) = shift {
+                *narrow = Narrow::new(distance, whole << shift);
+                *first = narrow.due as u32;
+            } else {
+                *wide = Wide::new(distance, whole);
+                *first = wide.due_fine as u32;
+            }
+            self.axes.insert(axis);
+            // No more than eight.
+            self.places = axis as u8 + 1;
+            if steps > 0 {
                 self.positive.insert(axis);
             }
         }
@@ -163,39 +365,104 @@ impl Path {
         let constant = b.saturating_sub(a);
         let cruise = c.saturating_sub(a).saturating_sub(b);
         self.segments = [a, constant, a, cruise, a, constant, a];
+        self.segment = 0;
         self.left = a;
+        self.is_wide = shift.is_none();
         // A is the smallest factor of a product below 2^63: it has at most 21 bits.
-        self.greatest = a as i32;
+        match shift {
+            Some(shift) => self.line = Line::<i32>::new(a as i32, shift),
+            None => self.long_line = Line::<i64>::new(a as i32),
+        }
+        self.moving = true;
         true
+    }
+
+    /// Takes over a move that has just begun on another path. Quicker than to copy it whole.
+    pub(crate) fn take_over(&mut self, begun: &Self) {
+        if begun.is_wide {
+            self.wide = begun.wide;
+            self.long_line = begun.long_line;
+        } else {
+            self.narrow = begun.narrow;
+            self.line = begun.line;
+        }
+        self.first = begun.first;
+        self.axes = begun.axes;
+        self.places = begun.places;
+        self.positive = begun.positive;
+        self.moving = begun.moving;
+        self.is_wide = begun.is_wide;
+        self.braking = begun.braking;
+        self.left = begun.left;
+        self.segments = begun.segments;
+        self.segment = begun.segment;
     }
 
     /// One tick: the axes that step at it.
     #[inline]
     pub fn tick(&mut self) -> AxisMask {
-        if self.count == 0 {
-            return AxisMask::NONE;
+        if self.moving {
+            self.go_on()
+        } else {
+            AxisMask::NONE
         }
-        let jerk = match self.braking {
-            Some(rest) => self.brake_tick(rest),
-            None => self.segment_tick(),
-        };
-        self.acceleration += jerk;
-        self.speed += i64::from(self.acceleration);
-        // Never below 0, with or without a controlled stop.
-        let speed = self.speed.unsigned_abs();
-        let covered = self.covered + speed + speed;
-        self.covered = covered;
-        let mut stepping = 0;
-        for run in self.runs.iter_mut().take(self.count) {
-            if covered >= run.due {
-                run.step();
-                stepping |= run.axis;
+    }
+
+    #[inline(never)]
+    fn go_on(&mut self) -> AxisMask {
+        if self.left == 0 {
+            self.bend();
+        } else {
+            self.left -= 1;
+        }
+        if self.is_wide {
+            return self.go_on_wide();
+        }
+        let covered = self.line.advance();
+        if self.line.speed <= 0 {
+            self.moving = false;
+        }
+        let steps = narrow_steps(&mut self.narrow, covered, self.places);
+        AxisMask(steps & self.axes.0)
+    }
+
+    #[inline(never)]
+    fn go_on_wide(&mut self) -> AxisMask {
+        let covered = self.long_line.advance();
+        if self.long_line.speed <= 0 {
+            self.moving = false;
+        }
+        let [first, others] = &mut self.wide;
+        let mut steps = wide_steps(first, covered);
+        if self.places > 4 {
+            steps |= wide_steps(others, covered) << 4;
+        }
+        AxisMask(steps & self.axes.0)
+    }
+
+    /// At the end of a segment, and at every tick of a controlled stop: sets the jerk.
+    #[inline(never)]
+    fn bend(&mut self) {
+        if self.braking {
+            if self.is_wide {
+                self.long_line.brake_tick();
+            } else {
+                self.line.brake_tick();
+            }
+            return;
+        }
+        let ahead = self.segments.iter().zip(JERKS).zip(0..);
+        let mut ahead = ahead.skip(usize::from(self.segment) + 1);
+        // The last segment has a length, and the move is over within it.
+        if let Some(((&length, jerk), segment)) = ahead.find(|((length, _), _)| **length > 0) {
+            self.segment = segment;
+            self.left = length - 1;
+            if self.is_wide {
+                self.long_line.bend(jerk);
+            } else {
+                self.line.bend(jerk);
             }
         }
-        if self.speed <= 0 {
-            self.count = 0;
-        }
-        AxisMask(stepping)
     }
 
     /// Begins a controlled stop: along the same line, with no more jerk and acceleration than the
@@ -203,31 +470,31 @@ impl Path {
     /// rise, but never beyond the profile's. It takes no more than [`Profile::stop_ticks`], and
     /// no axis goes beyond its target.
     pub fn brake(&mut self) {
-        if self.count == 0 || self.braking.is_some() {
+        if !self.moving || self.braking {
             return;
         }
-        // From a deceleration m, jerk back to nothing takes (m - 1) + ... + 1 off the speed.
-        let slowing = i64::from(self.acceleration.min(0).unsigned_abs());
-        self.braking = Some(slowing * (slowing - 1) / 2);
+        self.braking = true;
+        // Every tick from now on sets its own jerk.
+        self.left = 0;
+        if self.is_wide {
+            self.long_line.brake();
+        } else {
+            self.line.brake();
+        }
     }
 
     /// Stops everything at once.
     pub fn halt(&mut self) {
-        self.count = 0;
+        self.moving = false;
     }
 
     /// Stops one axis at once; the others go on as if it were not there. An axis that does not
     /// move is ignored.
     pub fn drop_axis(&mut self, axis: usize) {
-        let Some(bit) = 1u8.checked_shl(axis as u32).filter(|_| axis < MAX_AXES) else {
-            return;
-        };
-        let moving = self.runs.get(..self.count).unwrap_or(&[]);
-        let Some(place) = moving.iter().position(|run| run.axis == bit) else {
-            return;
-        };
-        self.runs.swap(place, self.count - 1);
-        self.count -= 1;
+        if self.moving {
+            self.axes.remove(axis);
+            self.moving = !self.axes.is_empty();
+        }
     }
 
     /// The axes that go in the positive direction, of the last move begun.
@@ -240,69 +507,59 @@ impl Path {
     #[must_use]
     #[inline]
     pub const fn is_moving(&self) -> bool {
-        self.count != 0
+        self.moving
     }
 
     /// Whether a controlled stop is under way.
     #[must_use]
     pub const fn is_braking(&self) -> bool {
-        self.is_moving() && self.braking.is_some()
+        self.moving && self.braking
     }
 
     /// The axes that a move is under way for.
     #[must_use]
-    pub fn axes(&self) -> AxisMask {
-        let moving = self.runs.iter().take(self.count);
-        AxisMask(moving.fold(0, |axes, run| axes | run.axis))
+    pub const fn axes(&self) -> AxisMask {
+        if self.moving {
+            self.axes
+        } else {
+            AxisMask::NONE
+        }
     }
 
     /// Ticks until rest, where nobody interferes: 0 at rest, none during a controlled stop.
     #[must_use]
     pub fn ticks_left(&self) -> Option<u32> {
-        if !self.is_moving() {
+        if !self.moving {
             return Some(0);
         }
-        if self.braking.is_some() {
+        if self.braking {
             return None;
         }
-        let ahead: u32 = self.segments.iter().skip(self.segment + 1).sum();
+        let ahead: u32 = self
+            .segments
+            .iter()
+            .skip(usize::from(self.segment) + 1)
+            .sum();
         // At the last tick of the last segment the move is at rest already.
         Some((ahead + self.left).saturating_sub(1))
     }
 
-    /// The jerk of the profile at this tick.
-    #[inline]
-    fn segment_tick(&mut self) -> i32 {
-        while self.left == 0 {
-            self.segment += 1;
-            let Some(&length) = self.segments.get(self.segment) else {
-                // Not reached: the speed is 0, and the move over, within the last segment.
-                self.count = 0;
-                return 0;
-            };
-            self.left = length;
+    /// Steps that the axis has taken in the move under way, or else in the last one; 0 for an axis
+    /// that is not in it, or has been dropped.
+    #[must_use]
+    pub fn taken(&self, axis: usize) -> u32 {
+        if !self.axes.contains(axis) {
+            return 0;
         }
-        self.left -= 1;
-        JERKS.get(self.segment).copied().unwrap_or(0)
-    }
-
-    /// The jerk of a controlled stop at this tick: as much slowing down as leaves enough speed to
-    /// bring that slowing down to nothing again. `rest` is the speed that this would need.
-    #[inline]
-    fn brake_tick(&mut self, rest: i64) -> i32 {
-        if self.acceleration > 0 {
-            return -1;
-        }
-        let slowing = -i64::from(self.acceleration);
-        if self.acceleration > -self.greatest && self.speed - (slowing + 1) >= rest + slowing {
-            self.braking = Some(rest + slowing);
-            -1
-        } else if self.speed - slowing >= rest {
-            0
+        let (last, apart) = if self.is_wide {
+            let run = self.wide.as_flattened().get(axis);
+            run.map_or((0, 0), |run| (run.due_fine as u32, run.apart_fine as u32))
         } else {
-            self.braking = Some(rest - (slowing - 1));
-            1
-        }
+            let run = self.narrow.get(axis);
+            run.map_or((0, 0), |run| (run.due as u32, run.apart as u32))
+        };
+        let first = self.first.get(axis).copied().unwrap_or(0);
+        last.wrapping_sub(first).wrapping_mul(inverse(apart))
     }
 }
 
@@ -333,6 +590,14 @@ mod tests {
             limits,
         };
         plan(&[leg], rate).expect("small numbers")
+    }
+
+    /// Speed, acceleration and way covered, of a move of few steps.
+    fn state(path: &Path) -> (i64, i64, u64) {
+        assert!(!path.is_wide);
+        let line = &path.line;
+        let covered = u64::try_from(line.covered).expect("a short way");
+        (line.speed.into(), line.acceleration.into(), covered)
     }
 
     /// Every small shape, braked at every tick: within the profile's jerk, acceleration and speed
@@ -367,14 +632,15 @@ mod tests {
             }
             path.tick();
             ticks += 1;
-            way += path.speed;
-            states.push((path.speed, path.acceleration.into()));
+            let (speed, acceleration, _) = state(&path);
+            way += speed;
+            states.push((speed, acceleration));
             assert!(ticks <= profile.ticks(), "{profile:?} braked at {brake_at}");
         }
         assert!(ticks - brake_at <= profile.stop_ticks());
         assert!(way <= a * b * c);
         // At rest the last of the slowing down goes too.
-        assert_eq!(path.speed, 0);
+        assert_eq!(state(&path).0, 0);
         states.push((0, 0));
         for (at, pair) in states.windows(2).enumerate() {
             let [(v0, a0), (v1, a1)] = [pair[0], pair[1]];
@@ -414,7 +680,7 @@ mod tests {
                     at[axis] += 1;
                 }
                 for (at, steps) in at.iter().zip(steps) {
-                    let share = path.covered * u64::from(steps.unsigned_abs());
+                    let share = state(&path).2 * u64::from(steps.unsigned_abs());
                     assert!(share.abs_diff(2 * at * whole) <= whole);
                 }
             }

@@ -1,0 +1,131 @@
+//! Ticks and step pulses, made by a state machine of the chip (RP2040 data sheet, chapter 3).
+//!
+//! The state machine cuts time into slots of 5 µs. At the start of each it puts out the pulses that
+//! were handed over during the slot before, and gives a tick; half-way it takes them back. So pulse
+//! times and widths do not depend on when the processor comes to its interrupt, provided that it
+//! gets through before the slot ends:
+//!
+//! ```text
+//! slot      |  n                |  n + 1            |  n + 2
+//! pulses    |^^^^^^^^^|         |^^^^^^^^^|         |    of tick n - 1, of tick n, ...
+//! interrupt |  tick n           |  tick n + 1       |
+//! ```
+//!
+//! Tick `n` reads the switches after the pulses of tick `n - 1` have begun: no pulse follows the
+//! tick that sees one tripped.
+//!
+//! Each slot leaves a word in the receiving queue, and each tick takes one: where the processor was
+//! held up for more than a slot, the ticks are made up for, up to four of them. Pulses made up for
+//! would come late, behind others; there the board gives up instead, see [`Pulses::step`].
+
+use panestep_protocol::AxisMask;
+use pio::pio_asm;
+use rp2040_hal::pac;
+use rp2040_hal::pio::{Buffers, PIOBuilder, PIOExt, PinDir, PinState, ShiftDirection};
+
+use crate::pins;
+
+/// Ticks a second: one a slot.
+pub const TICK_RATE: u32 = 200_000;
+
+/// Cycles of the state machine in a slot, half of them with the pulses high.
+const SLOT_CYCLES: u32 = 10;
+
+/// Cycles of the system clock in one of the state machine, in 256ths.
+const fn divisor(system_clock: u32) -> u32 {
+    (system_clock as u64 * 256 / (SLOT_CYCLES * TICK_RATE) as u64) as u32
+}
+
+/// The state machine's queues.
+#[derive(Debug)]
+pub struct Pulses {
+    late: bool,
+}
+
+/// The block that the state machine is in. Only words are read and written, each in one access.
+fn block() -> &'static pac::pio0::RegisterBlock {
+    // SAFETY: the address is that of the block's registers, which are there for as long as the chip
+    // has power. The only parts that are used after the start are the queues, the interrupt's
+    // only by the tick, and flags that are cleared by writing ones.
+    unsafe { &*pac::PIO0::ptr() }
+}
+
+impl Pulses {
+    /// Sets the state machine going.
+    pub fn start(pio: pac::PIO0, resets: &mut pac::RESETS, system_clock: u32) -> Self {
+        let (mut pio, machine, _, _, _) = pio.split(resets);
+        let program = pio_asm!(
+            ".wrap_target",
+            // Nothing handed over: X, which is 0.
+            "pull noblock",
+            "out pins, 6",
+            "push noblock [3]",
+            "mov pins, null [3]",
+            ".wrap",
+        );
+        // Four of 32 instructions: there is room in a block that nothing else uses.
+        let Ok(installed) = pio.install(&program.program) else {
+            unreachable!()
+        };
+        let divisor = divisor(system_clock);
+        let (mut machine, received, _sent) = PIOBuilder::from_installed_program(installed)
+            .out_pins(pins::STEP.first, pins::STEP.count)
+            .out_shift_direction(ShiftDirection::Right)
+            .buffers(Buffers::RxTx)
+            .clock_divisor_fixed_point((divisor >> 8) as u16, divisor as u8)
+            .build(machine);
+        let steps = pins::STEP.first..pins::STEP.first + pins::STEP.count;
+        machine.set_pins(steps.clone().map(|pin| (pin, PinState::Low)));
+        machine.set_pindirs(steps.map(|pin| (pin, PinDir::Output)));
+        received.enable_rx_not_empty_interrupt(rp2040_hal::pio::PioIRQ::Irq0);
+        machine.start();
+        Self { late: false }
+    }
+
+    /// Hands over the pulses of the next slot.
+    ///
+    /// Those of the last tick must have gone: where they have not, the processor was held up in the
+    /// middle of a move, and what is pushed now would come a slot too late. Then it is dropped, and
+    /// the board counts as failed: nothing may move any more.
+    #[inline(always)]
+    pub fn step(&mut self, axes: AxisMask) {
+        if block().fstat().read().txempty().bits() & 1 == 0 {
+            self.late = true;
+            return;
+        }
+        block().txf(0).write(|word| {
+            // SAFETY: the register takes any word.
+            unsafe { word.bits(u32::from(axes.0)) }
+        });
+    }
+
+    /// Whether pulses were dropped, or ticks lost in the middle of something.
+    #[inline(always)]
+    pub const fn is_late(&self) -> bool {
+        self.late
+    }
+
+    /// Ticks have been lost in the middle of something.
+    pub const fn give_up(&mut self) {
+        self.late = true;
+    }
+}
+
+/// Takes the word that a slot has left: the interrupt has been served.
+#[inline(always)]
+pub fn take_tick() {
+    let _ = block().rxf(0).read().bits();
+}
+
+/// Whether ticks have been lost since it was asked last: the processor was held up for longer than
+/// the queue is deep.
+pub fn take_lost() -> bool {
+    let lost = block().fdebug().read().rxstall().bits() & 1 != 0;
+    if lost {
+        block().fdebug().write(|word| {
+            // SAFETY: a flag is cleared by writing a one; there are no other effects.
+            unsafe { word.rxstall().bits(1) }
+        });
+    }
+    lost
+}
