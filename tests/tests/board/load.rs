@@ -1,4 +1,6 @@
-//! What a tick costs, in cycles counted by the emulator.
+//! What a tick costs, in cycles counted by the emulator; `--nocapture` shows it.
+
+#![allow(clippy::print_stdout, reason = "the figures")]
 
 use panestep_tests::board::Line;
 

@@ -41,7 +41,7 @@ pub(crate) fn demo_folder() -> PathBuf {
 /// The demonstration's plan, on its stand with a quicker camera and a board called as the image is.
 pub(crate) fn demo() -> (Stand, Plan) {
     let (mut stand, shot) =
-        panestep::file::read_shot(&demo_folder().join("shot.toml")).expect("the demonstration");
+        panestep::file::read_shot(demo_folder().join("shot.toml")).expect("the demonstration");
     NAME.clone_into(&mut stand.boards[0].name);
     let shutter = &mut stand.shutter;
     shutter.settle = Duration::from_millis(50);

@@ -23,18 +23,12 @@ fn the_demonstration_comes_out_of_the_pins_step_by_step() {
     let counted: RefCell<Vec<Vec<AxisCounters>>> = RefCell::default();
     let rest = Span::new(FRAMES + 1, bench.schedule.frames).expect("frames are left");
     let outcome = bench
-        .shoot(
-            &mut bench.boards(),
-            &[Edit::Drop(rest)],
-            |progress| match progress {
-                Progress::Exposing { .. } => {
-                    counted
-                        .borrow_mut()
-                        .push(board.counters().expect("the board").axes);
-                }
-                _ => {}
-            },
-        )
+        .shoot(&mut bench.boards(), &[Edit::Drop(rest)], |progress| {
+            if let Progress::Exposing { .. } = progress {
+                let counters = board.counters().expect("the board");
+                counted.borrow_mut().push(counters.axes);
+            }
+        })
         .expect("nothing goes wrong");
     assert_eq!(outcome, Outcome::Finished);
     let counted = counted.into_inner();
