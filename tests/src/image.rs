@@ -10,6 +10,8 @@ use std::path::{Path, PathBuf};
 use std::process::ExitStatus;
 use std::sync::Mutex;
 
+use panestep_protocol::MAX_NAME;
+
 pub use chip::{FLASH, FLASH_BYTES, Flaw, Program, RAM, RAM_BYTES, Sizes};
 pub use toolchain::{TARGET, cargo};
 
@@ -33,6 +35,12 @@ pub struct Image {
 /// Why there is no image.
 #[derive(Debug, thiserror::Error)]
 pub enum ImageError {
+    /// No name for a board.
+    #[error(
+        "{0:?} cannot be a board's name: it has 1 to {MAX_NAME} letters, digits, - or _, and is the \
+         one that the stand file gives the board"
+    )]
+    Name(String),
     /// A program that builds could not be started.
     #[error("cannot run {program}: {source}; install Rust as https://rustup.rs says")]
     Start {
@@ -96,7 +104,26 @@ pub fn top() -> PathBuf {
 /// When the compiler, the target or the linker is missing, when the source does not build, when what
 /// was linked does not fit the chip, or when the file cannot be written.
 pub fn build() -> Result<Image, ImageError> {
-    build_in(&top().join("firmware/pico"), "panestep-pico", &[])
+    build_in(&pico(), PACKAGE, &[])
+}
+
+/// Builds it like [`build`], for a board that calls itself `board` instead of "main". The UF2 file has
+/// that name in its own.
+///
+/// # Errors
+/// As [`build`]; a name that is no name of a board.
+pub fn build_called(board: &str) -> Result<Image, ImageError> {
+    let letter = |letter: char| letter.is_ascii_alphanumeric() || "-_".contains(letter);
+    if board.is_empty() || board.len() > MAX_NAME || !board.chars().all(letter) {
+        return Err(ImageError::Name(board.to_owned()));
+    }
+    build_with(&pico(), PACKAGE, &[], Some(board))
+}
+
+const PACKAGE: &str = "panestep-pico";
+
+fn pico() -> PathBuf {
+    top().join("firmware/pico")
 }
 
 /// Builds a board's program like [`build`]: package and program `name` in `folder`, a workspace of its
@@ -105,6 +132,15 @@ pub fn build() -> Result<Image, ImageError> {
 /// # Errors
 /// As [`build`].
 pub fn build_in(folder: &Path, name: &str, more: &[&str]) -> Result<Image, ImageError> {
+    build_with(folder, name, more, None)
+}
+
+fn build_with(
+    folder: &Path,
+    name: &str,
+    more: &[&str],
+    board: Option<&str>,
+) -> Result<Image, ImageError> {
     // Tests build at the same time as one another: the files are written once.
     static ONE: Mutex<()> = Mutex::new(());
     let _one = ONE
@@ -116,6 +152,10 @@ pub fn build_in(folder: &Path, name: &str, more: &[&str]) -> Result<Image, Image
     command
         .args(["--release", "--locked", "--package", name, "--bin", name])
         .args(more);
+    match board {
+        Some(board) => command.env("PANESTEP_BOARD", board),
+        None => command.env_remove("PANESTEP_BOARD"),
+    };
     let status = command.status().map_err(|source| ImageError::Start {
         program: command.get_program().to_string_lossy().into_owned(),
         source,
@@ -136,7 +176,8 @@ pub fn build_in(folder: &Path, name: &str, more: &[&str]) -> Result<Image, Image
         path: elf.clone(),
         flaw,
     })?;
-    let uf2 = built.join(name).with_extension("uf2");
+    let file_name = board.map_or_else(|| name.to_owned(), |board| format!("{name}-{board}"));
+    let uf2 = built.join(file_name).with_extension("uf2");
     let blocks = to_uf2(&flash);
     // Whoever copies the file at this moment gets the whole of the old one or of the new one.
     if fs::read(&uf2).ok().as_ref() != Some(&blocks) {

@@ -28,7 +28,7 @@ use cortex_m_rt::{ExceptionFrame, exception};
 use panestep_firmware::Setup;
 use panestep_firmware::core::Core;
 use panestep_firmware::service::{Access, Service};
-use panestep_protocol::{Activity, Ticks};
+use panestep_protocol::{Activity, MAX_NAME, Ticks};
 use rp2040_hal::clocks::{Clock, init_clocks_and_plls};
 use rp2040_hal::fugit::{ExtU32, RateExtU32};
 use rp2040_hal::pac::{self, interrupt};
@@ -49,6 +49,14 @@ use crate::pulses::{Pulses, TICK_RATE};
 #[unsafe(no_mangle)]
 #[used]
 static BOOT2_FIRMWARE: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
+
+/// What the stand file calls this board: where there are several, each has an image of its own.
+const NAME: &str = match option_env!("PANESTEP_BOARD") {
+    Some(name) => name,
+    None => "main",
+};
+
+const _: () = assert!(!NAME.is_empty() && NAME.len() <= MAX_NAME);
 
 /// The Pico's crystal, Hz.
 const CRYSTAL: u32 = 12_000_000;
@@ -111,7 +119,7 @@ fn main() -> ! {
     let pulses = Pulses::start(pac.PIO0, &mut resets, system_clock);
     let board = Board::new(pulses, Marks::new());
     let setup = Setup {
-        name: "pico",
+        name: NAME,
         axes: pins::AXES,
         tick_rate: TICK_RATE,
         boot,

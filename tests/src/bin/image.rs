@@ -11,9 +11,13 @@ use panestep_tests::image::{self, FLASH_BYTES, Image, ImageError, RAM_BYTES};
 /// Makes the file to flash onto a Raspberry Pi Pico (firmware/pico) from its source.
 #[derive(Parser)]
 #[command(version, about)]
+#[command(args_conflicts_with_subcommands = true)]
 struct Arguments {
     #[command(subcommand)]
     command: Option<Command>,
+    /// What the board is called in the stand file, where that is not "main".
+    #[arg(long)]
+    board: Option<String>,
 }
 
 #[derive(Subcommand)]
@@ -30,8 +34,13 @@ enum Command {
 }
 
 fn main() -> ExitCode {
-    let done = match Arguments::parse().command {
-        None => image::build().map(|image| {
+    let arguments = Arguments::parse();
+    let done = match arguments.command {
+        None => match &arguments.board {
+            Some(board) => image::build_called(board),
+            None => image::build(),
+        }
+        .map(|image| {
             report(&image);
             ExitCode::SUCCESS
         }),
