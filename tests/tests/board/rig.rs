@@ -20,8 +20,8 @@ use panestep_protocol::{
 use panestep_tests::Nobody;
 use panestep_tests::board::{Board, Counters, Emulated, EmulatedClock, Line, Options, StandModel};
 
-/// What the image calls itself.
-pub(crate) const NAME: &str = "pico";
+/// What the image calls itself where nothing else is asked for, and the demonstration its board.
+pub(crate) const NAME: &str = "main";
 
 /// Steps between the carriages and their home switches when a test begins.
 pub(crate) const AWAY: i64 = 700;
