@@ -69,6 +69,7 @@ pub struct Core<H> {
     axes: usize,
     tick_rate: u32,
     settings: [Option<AxisSettings>; MAX_AXES],
+    configured: AxisMask,
     homed: AxisMask,
     drivers: bool,
     homing: Option<HomingReport>,
@@ -107,6 +108,7 @@ impl<H: Hardware> Core<H> {
             axes,
             tick_rate,
             settings: [None; MAX_AXES],
+            configured: AxisMask::NONE,
             homed: AxisMask::NONE,
             drivers: false,
             homing: None,
@@ -137,6 +139,7 @@ impl<H: Hardware> Core<H> {
     }
 
     /// A tick at which something moves, or is about to, or did at the last one.
+    #[inline(never)]
     fn motion_tick(&mut self, switches: Switches) {
         if switches.stop {
             self.stop();
@@ -244,7 +247,7 @@ impl<H: Hardware> Core<H> {
         Status {
             activity: self.activity(),
             positions,
-            configured: self.configured(),
+            configured: self.configured,
             homed: self.homed,
             drivers: self.drivers,
             switches: self.switches,
@@ -262,11 +265,14 @@ impl<H: Hardware> Core<H> {
     /// # Errors
     /// There is no such axis, or it has not been set up.
     pub fn settings(&self, axis: AxisIndex) -> Result<AxisSettings, Refusal> {
-        let index = self.index(axis)?;
-        self.settings
-            .get(index)
-            .copied()
-            .flatten()
+        self.known(axis).copied()
+    }
+
+    /// As [`Core::settings`], where they are.
+    fn known(&self, axis: AxisIndex) -> Result<&AxisSettings, Refusal> {
+        let settings = self.settings.get(self.index(axis)?);
+        settings
+            .and_then(Option::as_ref)
             .ok_or(Refusal::NotConfigured(axis))
     }
 

@@ -12,6 +12,7 @@ use crate::motion::Path;
 
 impl<H: Hardware> Core<H> {
     /// The stop circuit is open. The drivers stay on: a level that can fall must not be let go.
+    #[inline(never)]
     pub(super) fn stop(&mut self) {
         self.drive.halt();
         self.interrupt();
@@ -24,6 +25,7 @@ impl<H: Hardware> Core<H> {
     }
 
     /// Axes that run into a switch stop here and now, the others come to a controlled stop.
+    #[inline(never)]
     pub(super) fn collide(&mut self, mut switches: Switches) {
         switches.home.0 &= !self.expected.0;
         let (rising, falling) = self.drive.ways();
@@ -60,6 +62,7 @@ impl<H: Hardware> Core<H> {
     }
 
     /// Whatever moves comes to a controlled stop; afterwards its place is still known.
+    #[inline(never)]
     pub(super) fn controlled_stop(&mut self, halt: Halt) {
         log::warning!("halt: {}", halt);
         self.guard.latch(halt);
@@ -73,6 +76,7 @@ impl<H: Hardware> Core<H> {
     }
 
     /// A homing under way ends without an outcome.
+    #[inline(never)]
     pub(super) fn interrupt(&mut self) {
         if self.task == Task::Homing
             && let Some(search) = &self.search
@@ -96,6 +100,7 @@ impl<H: Hardware> Core<H> {
         self.homing = Some(report);
     }
 
+    #[inline(never)]
     pub(super) fn home_tick(&mut self, switches: Switches) {
         let Some(search) = &mut self.search else {
             return;
