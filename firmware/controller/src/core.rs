@@ -62,6 +62,10 @@ pub struct Core<H> {
     /// may still brake on it.
     expected: AxisMask,
     switches: Switches,
+    /// Whether the shutter has to be told of a tick at which the contact is open, and the drive of one
+    /// at which nothing moves. Both are told all the more often where this is in doubt.
+    counting: bool,
+    holding: bool,
     guard: Guard,
     drive: Drive,
     shutter: Shutter,
@@ -101,6 +105,8 @@ impl<H: Hardware> Core<H> {
             present: AxisMask::first(axes),
             expected: AxisMask::NONE,
             switches: Switches::default(),
+            counting: true,
+            holding: true,
             guard: Guard::new(tick_rate),
             drive: Drive::new(setup.direction_setup.0),
             shutter: Shutter::new(mark, tick_rate),
@@ -128,18 +134,21 @@ impl<H: Hardware> Core<H> {
             if switches.stop {
                 self.stop();
             }
-            self.drive.skip(1);
+            if self.holding {
+                self.drive.skip(1);
+                self.holding = self.drive.is_holding();
+            }
             self.still = self.still.saturating_add(1);
         } else {
             self.motion_tick(switches);
         }
-        if !self.shutter.rests(switches.contact) {
+        if self.counting || switches.contact {
             self.shutter_tick(switches.contact);
         }
     }
 
     /// A tick at which something moves, or is about to, or did at the last one.
-    #[inline(never)]
+    #[inline(always)]
     fn motion_tick(&mut self, switches: Switches) {
         if switches.stop {
             self.stop();
@@ -167,6 +176,7 @@ impl<H: Hardware> Core<H> {
         if !self.drive.is_moving() && self.task != Task::Homing {
             self.task = Task::Idle;
             self.expected = AxisMask::NONE;
+            self.holding = true;
         }
     }
 
@@ -175,6 +185,7 @@ impl<H: Hardware> Core<H> {
     fn shutter_tick(&mut self, contact: bool) {
         let lost = matches!(self.guard.halt, Some(Halt::Stop | Halt::Limit { .. }));
         self.shutter.tick(&mut self.hardware, contact, lost);
+        self.counting = self.shutter.is_counting();
     }
 
     /// How many ticks from here would do nothing but count time, provided that no input changes
@@ -204,6 +215,7 @@ impl<H: Hardware> Core<H> {
             self.drive.skip(quiet);
             self.still = self.still.saturating_add(quiet);
             self.shutter.skip(quiet, self.switches.contact);
+            self.counting = self.shutter.is_counting();
             left = left.saturating_sub(quiet);
         }
     }
@@ -230,7 +242,9 @@ impl<H: Hardware> Core<H> {
         match self.task {
             Task::Moving => Activity::Moving,
             Task::Stopping => Activity::Stopping,
-            Task::Homing => Activity::Homing(self.search.as_ref().map_or(AxisIndex(0), Search::axis)),
+            Task::Homing => {
+                Activity::Homing(self.search.as_ref().map_or(AxisIndex(0), Search::axis))
+            }
             Task::Idle if self.shutter.is_exposing() => Activity::Exposing,
             Task::Idle => Activity::Idle,
         }

@@ -129,6 +129,11 @@ impl Drive {
         true
     }
 
+    /// Whether time that goes by without a pulse changes anything.
+    pub(crate) const fn is_holding(&self) -> bool {
+        self.hold_turn > 0 || self.hold_step > 0
+    }
+
     /// Time goes by without a pulse.
     #[inline]
     pub(crate) const fn skip(&mut self, ticks: u32) {

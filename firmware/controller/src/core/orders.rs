@@ -243,6 +243,7 @@ impl<H: Hardware> Core<H> {
             return Err(Refusal::NotSettled { wait: Ticks(wait) });
         }
         let way = self.shutter.fire(order, &mut self.hardware)?;
+        self.counting = true;
         log::info!("exposure {} begins", order.token);
         Ok(way)
     }

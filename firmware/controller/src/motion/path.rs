@@ -439,7 +439,7 @@ impl Path {
         }
     }
 
-    #[inline(never)]
+    #[inline(always)]
     fn go_on(&mut self) -> AxisMask {
         if self.left == 0 {
             self.bend();
@@ -566,7 +566,11 @@ impl Path {
         if self.braking {
             return None;
         }
-        let ahead: u32 = self.segments.iter().skip(usize::from(self.segment) + 1).sum();
+        let ahead: u32 = self
+            .segments
+            .iter()
+            .skip(usize::from(self.segment) + 1)
+            .sum();
         // At the last tick of the last segment the move is at rest already.
         Some((ahead + self.left).saturating_sub(1))
     }
