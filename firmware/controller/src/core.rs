@@ -62,6 +62,10 @@ pub struct Core<H> {
     /// may still brake on it.
     expected: AxisMask,
     switches: Switches,
+    /// Whether the shutter has to be told of a tick at which the contact is open, and the drive of one
+    /// at which nothing moves. Both are told all the more often where this is in doubt.
+    counting: bool,
+    holding: bool,
     guard: Guard,
     drive: Drive,
     shutter: Shutter,
@@ -69,6 +73,7 @@ pub struct Core<H> {
     axes: usize,
     tick_rate: u32,
     settings: [Option<AxisSettings>; MAX_AXES],
+    configured: AxisMask,
     homed: AxisMask,
     drivers: bool,
     homing: Option<HomingReport>,
@@ -100,6 +105,8 @@ impl<H: Hardware> Core<H> {
             present: AxisMask::first(axes),
             expected: AxisMask::NONE,
             switches: Switches::default(),
+            counting: true,
+            holding: true,
             guard: Guard::new(tick_rate),
             drive: Drive::new(setup.direction_setup.0),
             shutter: Shutter::new(mark, tick_rate),
@@ -107,6 +114,7 @@ impl<H: Hardware> Core<H> {
             axes,
             tick_rate,
             settings: [None; MAX_AXES],
+            configured: AxisMask::NONE,
             homed: AxisMask::NONE,
             drivers: false,
             homing: None,
@@ -126,17 +134,21 @@ impl<H: Hardware> Core<H> {
             if switches.stop {
                 self.stop();
             }
-            self.drive.skip(1);
+            if self.holding {
+                self.drive.skip(1);
+                self.holding = self.drive.is_holding();
+            }
             self.still = self.still.saturating_add(1);
         } else {
             self.motion_tick(switches);
         }
-        if !self.shutter.rests(switches.contact) {
+        if self.counting || switches.contact {
             self.shutter_tick(switches.contact);
         }
     }
 
     /// A tick at which something moves, or is about to, or did at the last one.
+    #[inline(always)]
     fn motion_tick(&mut self, switches: Switches) {
         if switches.stop {
             self.stop();
@@ -164,6 +176,7 @@ impl<H: Hardware> Core<H> {
         if !self.drive.is_moving() && self.task != Task::Homing {
             self.task = Task::Idle;
             self.expected = AxisMask::NONE;
+            self.holding = true;
         }
     }
 
@@ -172,6 +185,7 @@ impl<H: Hardware> Core<H> {
     fn shutter_tick(&mut self, contact: bool) {
         let lost = matches!(self.guard.halt, Some(Halt::Stop | Halt::Limit { .. }));
         self.shutter.tick(&mut self.hardware, contact, lost);
+        self.counting = self.shutter.is_counting();
     }
 
     /// How many ticks from here would do nothing but count time, provided that no input changes
@@ -201,6 +215,7 @@ impl<H: Hardware> Core<H> {
             self.drive.skip(quiet);
             self.still = self.still.saturating_add(quiet);
             self.shutter.skip(quiet, self.switches.contact);
+            self.counting = self.shutter.is_counting();
             left = left.saturating_sub(quiet);
         }
     }
@@ -246,7 +261,7 @@ impl<H: Hardware> Core<H> {
         Status {
             activity: self.activity(),
             positions,
-            configured: self.configured(),
+            configured: self.configured,
             homed: self.homed,
             drivers: self.drivers,
             switches: self.switches,
@@ -264,11 +279,14 @@ impl<H: Hardware> Core<H> {
     /// # Errors
     /// There is no such axis, or it has not been set up.
     pub fn settings(&self, axis: AxisIndex) -> Result<AxisSettings, Refusal> {
-        let index = self.index(axis)?;
-        self.settings
-            .get(index)
-            .copied()
-            .flatten()
+        self.known(axis).copied()
+    }
+
+    /// As [`Core::settings`], where they are.
+    fn known(&self, axis: AxisIndex) -> Result<&AxisSettings, Refusal> {
+        let settings = self.settings.get(self.index(axis)?);
+        settings
+            .and_then(Option::as_ref)
             .ok_or(Refusal::NotConfigured(axis))
     }
 

@@ -129,6 +129,11 @@ impl Drive {
         true
     }
 
+    /// Whether time that goes by without a pulse changes anything.
+    pub(crate) const fn is_holding(&self) -> bool {
+        self.hold_turn > 0 || self.hold_step > 0
+    }
+
     /// Time goes by without a pulse.
     #[inline]
     pub(crate) const fn skip(&mut self, ticks: u32) {
@@ -173,15 +178,11 @@ impl Drive {
         (AxisMask(rising), AxisMask(self.axes.0 & !rising))
     }
 
+    /// Where an axis stands. One that has not been homed may be nudged round and round.
+    #[inline]
     pub(crate) fn position(&self, axis: usize) -> i32 {
         let position = self.positions.get(axis).copied().unwrap_or(0);
-        let taken = self.path.taken(axis);
-        // An axis that has not been homed may be nudged round and round.
-        if self.path.directions().contains(axis) {
-            position.wrapping_add_unsigned(taken)
-        } else {
-            position.wrapping_sub_unsigned(taken)
-        }
+        position.wrapping_add(self.path.taken(axis))
     }
 
     pub(crate) fn set_position(&mut self, axis: usize, position: i32) {

@@ -221,15 +221,9 @@ impl Shutter {
         }
     }
 
-    /// One tick at which the contact is open, where no exposure is under way; whether it is such a
-    /// tick, which is what nearly all are.
-    #[inline]
-    pub(crate) const fn rests(&mut self, contact: bool) -> bool {
-        if contact || self.exposure.is_some() {
-            return false;
-        }
-        self.locked = self.locked.saturating_sub(1);
-        true
+    /// Whether ticks at which the contact is open change anything.
+    pub(crate) const fn is_counting(&self) -> bool {
+        self.locked > 0 || self.exposure.is_some()
     }
 
     /// One tick. `stopped`: the stop circuit is open, or an axis is not where it should be.

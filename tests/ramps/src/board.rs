@@ -349,7 +349,11 @@ fn asking(mut board: Board) {
     board.asked("in a move, move", there, false);
     board.asked("in a move, nudge", a_nudge, false);
     board.asked("in a move, acknowledge", Command::Acknowledge, true);
-    board.asked("in a move, open shot", Command::OpenShot { shot, spent }, true);
+    board.asked(
+        "in a move, open shot",
+        Command::OpenShot { shot, spent },
+        true,
+    );
     board.asked("in a move, fire", fire(3, 100), false);
     board.asked("in a move, fence", Command::Fence { shot, token }, true);
     board.asked("in a move, lamps", Command::Lamps { on: 1 }, true);

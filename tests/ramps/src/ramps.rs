@@ -172,8 +172,16 @@ fn float(ramp: &Ramp) {
 pub(crate) fn ramps() {
     for ramp in &RAMPS {
         path("path, 1 axis", ramp, &[60, 0, 0, 0, 0, 0, 0, 0]);
-        path("path, 6 axes alike", ramp, &[60, -60, 60, 60, -60, 60, 0, 0]);
-        path("path, 6 axes, 1 to 1/6", ramp, &[60, -50, 40, 30, -20, 10, 0, 0]);
+        path(
+            "path, 6 axes alike",
+            ramp,
+            &[60, -60, 60, 60, -60, 60, 0, 0],
+        );
+        path(
+            "path, 6 axes, 1 to 1/6",
+            ramp,
+            &[60, -50, 40, 30, -20, 10, 0, 0],
+        );
         stepgen(ramp);
         fixed(ramp);
         float(ramp);

@@ -42,6 +42,7 @@ impl<H: Hardware> Core<H> {
             return Err(Refusal::NoAxis(axis));
         };
         let known = place.replace(settings);
+        self.configured.insert(index);
         // A host that comes back sets up anew what it finds: that alone loses no position.
         if known
             .is_none_or(|known| (known.reversed, known.home) != (settings.reversed, settings.home))
@@ -91,7 +92,7 @@ impl<H: Hardware> Core<H> {
         let mut named = AxisMask::NONE;
         for target in targets {
             let index = self.index(target.axis)?;
-            self.settings(target.axis)?;
+            self.known(target.axis)?;
             if named.contains(index) {
                 return Err(Refusal::BadValue(target.axis));
             }
@@ -103,7 +104,7 @@ impl<H: Hardware> Core<H> {
             return Err(Refusal::NotHomed(lost));
         }
         for target in targets {
-            let settings = self.settings(target.axis)?;
+            let settings = self.known(target.axis)?;
             self.there(target.axis, target.from)?;
             if target.to < settings.least || target.to > settings.greatest {
                 return Err(Refusal::OutsideTravel(target.axis));
@@ -133,7 +134,7 @@ impl<H: Hardware> Core<H> {
 
     /// Whether this nudge could begin now.
     pub(crate) fn may_nudge(&self, order: &NudgeOrder) -> Result<[i32; MAX_AXES], Refusal> {
-        let settings = self.settings(order.axis)?;
+        let settings = self.known(order.axis)?;
         let index = self.index(order.axis)?;
         self.ready()?;
         self.there(order.axis, order.from)?;
@@ -164,7 +165,7 @@ impl<H: Hardware> Core<H> {
 
     /// Whether this axis could be homed now, or checked where it is to `keep` its count.
     pub(crate) fn may_home(&self, axis: AxisIndex, keep: bool) -> Result<(), Refusal> {
-        self.settings(axis)?;
+        self.known(axis)?;
         let index = self.index(axis)?;
         self.ready()?;
         if keep && !self.homed.contains(index) {
@@ -264,7 +265,7 @@ impl<H: Hardware> Core<H> {
         if let Some(halt) = self.guard.halt {
             return Err(Refusal::Halted(halt));
         }
-        let configured = self.configured();
+        let configured = self.configured;
         if !configured.is_empty() && !self.drivers {
             return Err(Refusal::DriversOff);
         }
@@ -277,6 +278,7 @@ impl<H: Hardware> Core<H> {
             return Err(Refusal::NotSettled { wait: Ticks(wait) });
         }
         let way = self.shutter.fire(order, &mut self.hardware)?;
+        self.counting = true;
         log::info!("exposure {} begins", order.token);
         Ok(way)
     }
@@ -293,16 +295,6 @@ impl<H: Hardware> Core<H> {
         axis.index()
             .filter(|&index| index < self.axes)
             .ok_or(Refusal::NoAxis(axis))
-    }
-
-    pub(super) fn configured(&self) -> AxisMask {
-        let mut configured = AxisMask::NONE;
-        for (axis, settings) in self.settings.iter().enumerate() {
-            if settings.is_some() {
-                configured.insert(axis);
-            }
-        }
-        configured
     }
 
     pub(super) fn idle(&self) -> Result<(), Refusal> {

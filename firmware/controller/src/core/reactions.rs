@@ -10,6 +10,7 @@ use crate::homing::{Act, HomePlan, View};
 
 impl<H: Hardware> Core<H> {
     /// The stop circuit is open. The drivers stay on: a level that can fall must not be let go.
+    #[inline(never)]
     pub(super) fn stop(&mut self) {
         self.drive.halt();
         self.interrupt();
@@ -19,6 +20,7 @@ impl<H: Hardware> Core<H> {
     }
 
     /// Axes that run into a switch stop here and now, the others come to a controlled stop.
+    #[inline(never)]
     pub(super) fn collide(&mut self, mut switches: Switches) {
         switches.home.0 &= !self.expected.0;
         let (rising, falling) = self.drive.ways();
@@ -53,6 +55,7 @@ impl<H: Hardware> Core<H> {
     }
 
     /// Whatever moves comes to a controlled stop; afterwards its place is still known.
+    #[inline(never)]
     pub(super) fn controlled_stop(&mut self, halt: Halt) {
         self.guard.latch(halt);
         self.interrupt();
@@ -65,6 +68,7 @@ impl<H: Hardware> Core<H> {
     }
 
     /// A homing under way ends without an outcome.
+    #[inline(never)]
     pub(super) fn interrupt(&mut self) {
         if self.task == Task::Homing
             && let Some(search) = &self.search
@@ -86,6 +90,7 @@ impl<H: Hardware> Core<H> {
         });
     }
 
+    #[inline(never)]
     pub(super) fn home_tick(&mut self, switches: Switches) {
         let Some(search) = &mut self.search else {
             return;

@@ -63,8 +63,8 @@ pub struct Path {
     /// Which segment is running, and the seven segments' lengths.
     segment: u8,
     segments: [u32; 7],
-    /// The last words of the axes' sums at the start.
-    first: [u32; MAX_AXES],
+    /// How the axes' steps are counted.
+    counts: [Count; MAX_AXES],
     /// Where numbers are wide, instead of `line` and `narrow`. The first four axes and the others.
     long_line: Line<i64>,
     wide: [[Wide; MAX_AXES / 2]; 2],
@@ -87,6 +87,32 @@ struct Wide {
     due: u64,
     apart_fine: u64,
     apart: u64,
+}
+
+/// How an axis's steps are counted: by the last word of its sum at the start, and by what the word's
+/// change has to be multiplied with, modulo 2^32: 0 for an axis that does not move. Downward, that gives
+/// a count that falls.
+#[derive(Clone, Copy, Debug)]
+struct Count {
+    first: u32,
+    factor: u32,
+}
+
+impl Count {
+    const STILL: Self = Self {
+        first: 0,
+        factor: 0,
+    };
+
+    const fn new(first: u32, apart: u32, upward: bool) -> Self {
+        let inverse = inverse(apart);
+        let factor = if upward {
+            inverse
+        } else {
+            inverse.wrapping_neg()
+        };
+        Self { first, factor }
+    }
 }
 
 impl Narrow {
@@ -164,8 +190,8 @@ impl Wide {
 
 /// The first `places` axes' steps where the way covered is this.
 ///
-/// No loop: unrolled by the compiler, it would have far too few registers.
-#[inline(always)]
+/// A function of its own, and no loop: it has all of the processor's few registers for itself.
+#[inline(never)]
 const fn narrow_steps(runs: &mut [Narrow; MAX_AXES], covered: u32, places: u8) -> u8 {
     let [a, b, c, d, e, f, g, h] = runs;
     let mut steps = 0;
@@ -294,7 +320,7 @@ impl Path {
         Self {
             narrow: [Narrow::STILL; MAX_AXES],
             wide: [[Wide::STILL; MAX_AXES / 2]; 2],
-            first: [0; MAX_AXES],
+            counts: [Count::STILL; MAX_AXES],
             axes: AxisMask::NONE,
             places: 0,
             positive: AxisMask::NONE,
@@ -320,6 +346,11 @@ impl Path {
     /// one's own and hand that over.
     #[must_use]
     pub fn begin(&mut self, steps: &[i32; MAX_AXES], profile: Profile) -> bool {
+        self.begin_by(steps, profile, true)
+    }
+
+    /// `narrow`: where narrow numbers do, they are taken.
+    fn begin_by(&mut self, steps: &[i32; MAX_AXES], profile: Profile, narrow: bool) -> bool {
         let reach = profile.reach();
         let (mut least, mut most) = (u32::MAX, 0);
         for distance in steps.iter().map(|steps| steps.unsigned_abs()) {
@@ -338,21 +369,21 @@ impl Path {
             return true;
         }
         let whole = profile.whole();
-        let shift = narrow_shift(whole, least, most);
+        let shift = narrow_shift(whole, least, most).filter(|_| narrow);
         let wide = self.wide.as_flattened_mut().iter_mut();
-        let places = self.narrow.iter_mut().zip(wide).zip(&mut self.first);
-        for (axis, (((narrow, wide), first), &steps)) in places.zip(steps).enumerate() {
+        let places = self.narrow.iter_mut().zip(wide).zip(&mut self.counts);
+        for (axis, (((narrow, wide), count), &steps)) in places.zip(steps).enumerate() {
             let distance = steps.unsigned_abs();
             if distance == 0 {
-                (*narrow, *wide) = (Narrow::STILL, Wide::STILL);
+                (*narrow, *wide, *count) = (Narrow::STILL, Wide::STILL, Count::STILL);
                 continue;
             }
             if let Some(shift) = shift {
                 *narrow = Narrow::new(distance, whole << shift);
-                *first = narrow.due as u32;
+                *count = Count::new(narrow.due as u32, narrow.apart as u32, steps > 0);
             } else {
                 *wide = Wide::new(distance, whole);
-                *first = wide.due_fine as u32;
+                *count = Count::new(wide.due_fine as u32, wide.apart_fine as u32, steps > 0);
             }
             self.axes.insert(axis);
             // No more than eight.
@@ -386,7 +417,7 @@ impl Path {
             self.narrow = begun.narrow;
             self.line = begun.line;
         }
-        self.first = begun.first;
+        self.counts = begun.counts;
         self.axes = begun.axes;
         self.places = begun.places;
         self.positive = begun.positive;
@@ -408,7 +439,7 @@ impl Path {
         }
     }
 
-    #[inline(never)]
+    #[inline(always)]
     fn go_on(&mut self) -> AxisMask {
         if self.left == 0 {
             self.bend();
@@ -544,22 +575,26 @@ impl Path {
         Some((ahead + self.left).saturating_sub(1))
     }
 
-    /// Steps that the axis has taken in the move under way, or else in the last one; 0 for an axis
-    /// that is not in it, or has been dropped.
+    /// Steps that the axis has taken in the move under way, or else in the last one, with their sign,
+    /// and modulo 2^32; 0 for an axis that is not in it, or has been dropped.
     #[must_use]
-    pub fn taken(&self, axis: usize) -> u32 {
+    pub fn taken(&self, axis: usize) -> i32 {
         if !self.axes.contains(axis) {
             return 0;
         }
-        let (last, apart) = if self.is_wide {
+        let Count { first, factor } = self.counts.get(axis).copied().unwrap_or(Count::STILL);
+        self.last(axis).wrapping_sub(first).wrapping_mul(factor) as i32
+    }
+
+    /// The last word of an axis's sum.
+    #[inline(always)]
+    fn last(&self, axis: usize) -> u32 {
+        if self.is_wide {
             let run = self.wide.as_flattened().get(axis);
-            run.map_or((0, 0), |run| (run.due_fine as u32, run.apart_fine as u32))
+            run.map_or(0, |run| run.due_fine as u32)
         } else {
-            let run = self.narrow.get(axis);
-            run.map_or((0, 0), |run| (run.due as u32, run.apart as u32))
-        };
-        let first = self.first.get(axis).copied().unwrap_or(0);
-        last.wrapping_sub(first).wrapping_mul(inverse(apart))
+            self.narrow.get(axis).map_or(0, |run| run.due as u32)
+        }
     }
 }
 
@@ -568,6 +603,9 @@ impl Default for Path {
         Self::idle()
     }
 }
+
+#[cfg(test)]
+mod model;
 
 #[cfg(test)]
 mod tests {
@@ -683,6 +721,107 @@ mod tests {
                     let share = state(&path).2 * u64::from(steps.unsigned_abs());
                     assert!(share.abs_diff(2 * at * whole) <= whole);
                 }
+            }
+        }
+    }
+
+    /// The place of the way at which step `n` is due, in units made larger by `shift`: the least way
+    /// that can be covered and is no less.
+    fn exact(whole: u64, distance: u32, n: u64, shift: u32) -> u128 {
+        let due = (u128::from(2 * n - 1) * u128::from(whole)).div_ceil(u128::from(distance));
+        due << shift
+    }
+
+    proptest::proptest! {
+        #![proptest_config(proptest::prelude::ProptestConfig::with_cases(20_000))]
+
+        /// Every step of every distance falls at exactly its place, also the last of 2^31.
+        #[test]
+        fn sums_are_as_good_as_exact(
+            bits in 1_u32..=62,
+            low in proptest::prelude::any::<u64>(),
+            distance in 1_u32..=1 << 31,
+            places in 0_u32..=31,
+            part in 1_u64..=1 << 31,
+        ) {
+            let whole = (1 << (bits - 1) | low & ((1 << (bits - 1)) - 1)).max(2);
+            let distance = (distance >> places).clamp(1, u32::try_from(whole / 2).unwrap_or(1 << 31));
+            let distances = u64::from(distance);
+            for n in [1, 2, distances, distances.saturating_sub(1).max(1), 1 + part % distances] {
+                let wide = Wide::new(distance, whole);
+                // The sum in 64.64, of which the whole part counts.
+                let sum = |high: u64, low: u64| u128::from(high) << 64 | u128::from(low);
+                let due = sum(wide.due, wide.due_fine);
+                let apart = sum(wide.apart, wide.apart_fine);
+                let sum = due.wrapping_add(apart.wrapping_mul(u128::from(n - 1)));
+                assert_eq!(sum >> 64, exact(whole, distance, n, 0));
+                let Some(shift) = narrow_shift(whole, distance, distance) else {
+                    continue;
+                };
+                let narrow = Narrow::new(distance, whole << shift);
+                let sum = u128::from(narrow.due) + u128::from(narrow.apart) * u128::from(n - 1);
+                let way = (sum >> 32).next_multiple_of(1 << shift);
+                assert_eq!(way, exact(whole, distance, n, shift));
+                let last = (sum as u32).wrapping_sub(narrow.due as u32);
+                assert_eq!(u64::from(last.wrapping_mul(inverse(narrow.apart as u32))), n - 1);
+            }
+        }
+    }
+
+    proptest::proptest! {
+        #![proptest_config(proptest::prelude::ProptestConfig::with_cases(400))]
+
+        /// Narrow and wide, braked and with axes dropped, every tick is the model's, and so are the
+        /// counts.
+        #[test]
+        fn every_tick_is_the_models(
+            distances in proptest::array::uniform8(-3_000_i32..=3_000),
+            small in proptest::array::uniform8(0_u32..=12),
+            speed in 1_000_u32..=200_000,
+            gentle in 1_u32..=200,
+            jerky in 1_u32..=2_000,
+            brake_at in 0_u32..=60_000,
+            drop in (0_usize..=12, 0_u32..=20_000),
+        ) {
+            // Some axes stand still, some go a short way.
+            let mut steps = distances;
+            for (steps, small) in steps.iter_mut().zip(small) {
+                *steps >>= small;
+                if small > 10 { *steps = 0; }
+            }
+            let acceleration = (speed / 10 * gentle).max(1);
+            let limits = Limits { speed, acceleration, jerk: acceleration.saturating_mul(jerky) };
+            let legs = steps.map(|steps| Leg { distance: steps.unsigned_abs(), limits });
+            let profile = plan(&legs, 200_000).expect("within bounds");
+            for narrow in [true, false] {
+                let mut path = Path::idle();
+                let mut model = model::Path::idle();
+                assert!(path.begin_by(&steps, profile, narrow));
+                assert!(model.begin(&steps, profile));
+                let mut taken = [0; MAX_AXES];
+                for tick in 0..=profile.ticks() {
+                    if tick == brake_at {
+                        path.brake();
+                        model.brake();
+                    }
+                    if tick == drop.1 {
+                        path.drop_axis(drop.0);
+                        model.drop_axis(drop.0);
+                    }
+                    assert_eq!(path.is_moving(), model.is_moving());
+                    assert_eq!(path.is_braking(), model.is_braking());
+                    assert_eq!(path.ticks_left(), model.ticks_left());
+                    assert_eq!(path.axes(), model.axes());
+                    let stepping = path.tick();
+                    assert_eq!(stepping, model.tick(), "tick {tick} of {steps:?}, {profile:?}");
+                    for axis in stepping.iter() {
+                        taken[axis] += steps[axis].signum();
+                        if tick % 64 == 0 || !path.is_moving() {
+                            assert_eq!(path.taken(axis), taken[axis]);
+                        }
+                    }
+                }
+                assert!(!path.is_moving());
             }
         }
     }
