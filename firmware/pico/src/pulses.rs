@@ -26,7 +26,7 @@ use rp2040_hal::pio::{Buffers, PIOBuilder, PIOExt, PinDir, PinState, ShiftDirect
 use crate::pins;
 
 /// Ticks a second: one a slot.
-pub const TICK_RATE: u32 = 200_000;
+pub const TICK_RATE: u32 = 100_000;
 
 /// Cycles of the state machine in a slot, half of them with the pulses high.
 const SLOT_CYCLES: u32 = 10;
