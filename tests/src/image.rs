@@ -206,7 +206,8 @@ pub fn to_uf2(flash: &[u8]) -> Vec<u8> {
 
 /// Where a package for a board is built. For a workspace of its own that is its own `target`, or a
 /// folder of its name in the one that CARGO_TARGET_DIR names (which counts from the top folder).
-fn built_in(folder: &Path) -> PathBuf {
+#[must_use]
+pub fn built_in(folder: &Path) -> PathBuf {
     let top = top();
     let folder = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
     let own = folder.join(".cargo").is_dir();

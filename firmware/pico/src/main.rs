@@ -66,7 +66,7 @@ const BAUD: u32 = 115_200;
 
 /// Ticks between a change of a direction line and a pulse, either way round. A pulse comes out a
 /// slot after its tick, and the lines change within theirs, so that at least one tick less than this
-/// passes from a pulse's beginning to the change: 15 µs, and 20 µs from the change to a pulse.
+/// passes from a pulse's beginning to the change: 30 µs, and 40 µs from the change to a pulse.
 const DIRECTION_SETUP: Ticks = Ticks(4);
 
 /// Ticks between two looks at the links: 100 µs, in which the UART brings a byte or two.

@@ -1,6 +1,6 @@
 //! Ticks and step pulses, made by a state machine of the chip (RP2040 data sheet, chapter 3).
 //!
-//! The state machine cuts time into slots of 5 µs. At the start of each it puts out the pulses that
+//! The state machine cuts time into slots of 10 µs. At the start of each it puts out the pulses that
 //! were handed over during the slot before, and gives a tick; half-way it takes them back. So pulse
 //! times and widths do not depend on when the processor comes to its interrupt, provided that it
 //! gets through before the slot ends:

@@ -69,11 +69,13 @@ impl Board {
 
     fn tick(&mut self) {
         self.locked.core.tick();
+        self.service.work(&mut self.locked);
     }
 
     #[inline(never)]
     fn measured_tick(&mut self) {
         chip::measure(|| self.locked.core.tick());
+        self.service.work(&mut self.locked);
     }
 
     fn ask(&mut self, command: Command) -> Result<Answer, Refusal> {
