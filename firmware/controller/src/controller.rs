@@ -64,7 +64,17 @@ impl<H: Hardware> Controller<H> {
     /// Does exactly what so many ticks would do, provided that no input changes meanwhile; fast
     /// for as many as [`Controller::quiet`] tells.
     pub fn skip(&mut self, ticks: u32) {
-        self.core.skip(ticks);
+        let mut left = ticks;
+        while left > 0 {
+            let quiet = self.core.quiet().min(left);
+            if quiet == 0 {
+                self.tick();
+                left = left.saturating_sub(1);
+            } else {
+                self.core.skip(quiet);
+                left = left.saturating_sub(quiet);
+            }
+        }
     }
 
     /// The hardware.

@@ -87,10 +87,14 @@ impl Service {
         }
     }
 
-    /// Takes any bytes at all from the host, and does what they ask for.
-    pub fn receive(&mut self, access: &mut impl Access, bytes: &[u8]) {
+    /// Takes any bytes at all from the host, and does what they ask for. Returns whether a sound
+    /// message ended among them.
+    pub fn receive(&mut self, access: &mut impl Access, bytes: &[u8]) -> bool {
+        let mut sound = false;
         for &byte in bytes {
-            match self.accumulator.push(byte) {
+            let message = self.accumulator.push(byte);
+            sound |= matches!(message, Some(Ok(_)));
+            match message {
                 None => {}
                 Some(Err(error)) => {
                     log::warning!("frame dropped: {}", error);
@@ -100,6 +104,7 @@ impl Service {
                 Some(Ok(ToBoard::Request(request))) => self.request(access, &request),
             }
         }
+        sound
     }
 
     /// Works out what ticks have no time for: the next part of a homing. To be called whenever the

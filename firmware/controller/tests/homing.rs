@@ -207,3 +207,22 @@ fn the_other_axes_keep_their_places() {
     assert_eq!(bench.position(0), before[0]);
     assert_eq!(bench.position(2), before[2]);
 }
+
+/// Ticks that are not quiet are ticked through, with what they leave to the main loop.
+#[test]
+fn skipping_through_a_homing_is_ticking_through_it() {
+    let mut ticked = Bench::ready();
+    let mut skipped = Bench::ready();
+    for bench in [&mut ticked, &mut skipped] {
+        bench.done(Command::Home(home(0)));
+    }
+    for _ in 0..20 {
+        for _ in 0..300 {
+            ticked.board.tick();
+        }
+        skipped.board.skip(300);
+        assert_eq!(skipped.status(), ticked.status());
+        assert_eq!(skipped.carriage(0), ticked.carriage(0));
+    }
+    assert_ne!(ticked.carriage(0), Bench::ready().carriage(0));
+}

@@ -407,6 +407,7 @@ fn a_limit_tripped_by_the_last_step_is_a_limit() {
     assert_eq!(status.halt, Some(Halt::Limit { axis, toward }));
     assert_eq!(status.homed, AxisMask(0b110));
     assert_eq!(status.activity, Activity::Idle);
+    assert_eq!((bench.position(0), bench.carriage(0)), (1000, 1000));
     // Once only: acknowledged, it stays away while nothing moves, also when the drivers go off
     // and on, and on the slow way out.
     bench.done(Command::Acknowledge);

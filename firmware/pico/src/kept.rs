@@ -1,7 +1,9 @@
 //! What outlives a reset: a few words in RAM that nothing initialises. A reset by the watchdog, by
 //! the RUN pin or by a debugger leaves them alone; without power they are noise.
 //!
-//! Each word is kept beside its inverse, which tells noise and half-written words from sound ones.
+//! Each word is kept beside its inverse, which tells noise and half-written words from sound ones. It
+//! does not tell a record of old and new words from a whole one: that is for whoever writes it. The
+//! mark's count is its last word, so that a record begun and not finished still is the older one.
 
 use core::cell::UnsafeCell;
 use core::mem::MaybeUninit;
@@ -54,7 +56,7 @@ impl<const N: usize> Record<N> {
         Some(words)
     }
 
-    /// Replaces the words. A reset in the middle leaves a record that is not sound.
+    /// Replaces the words, in their order. A reset in the middle leaves some of the old ones.
     fn write(&self, words: [u32; N]) {
         for (at, &word) in words.iter().enumerate() {
             let [plain, inverse] = self.pair(at);

@@ -1,13 +1,15 @@
 //! The two ways to the host: USB, as a serial port, and the UART.
 //!
-//! The host may come by either. The one that last brought bytes is the one in use; the other is
-//! listened to as soon as that one has been silent for a second, so that two hosts cannot talk into
-//! each other's frames.
+//! The host may come by either. The one that last brought a sound message is the one in use. Where it
+//! has been silent for a second, a sound message on the other one puts that into use: two hosts cannot
+//! talk into each other's frames, and a needle on an open wire changes nothing. That first message
+//! itself is lost; a host asks again.
 //!
 //! Nothing here waits. What the host does not fetch stays in the service's queue, and where that is
 //! full, whole answers are dropped: the host asks again.
 
 use panestep_firmware::service::{Access, Service};
+use panestep_protocol::{Accumulator, ToBoard};
 use rp2040_hal::gpio::bank0::{Gpio0, Gpio1};
 use rp2040_hal::gpio::{FunctionUart, Pin, PullNone, PullUp};
 use rp2040_hal::pac::UART0;
@@ -18,7 +20,7 @@ use usb_device::device::{
 };
 use usbd_serial::{SerialPort, USB_CLASS_CDC};
 
-use crate::pins;
+use crate::{NAME, pins};
 
 /// Pairs of vendor and product that anybody may use for serial ports, told apart by their names
 /// (V-USB's shared identifiers, "USB-IDs-for-free.txt"; from memory).
@@ -51,15 +53,17 @@ pub struct Links {
     serial: SerialPort<'static, UsbBus>,
     uart: Uart,
     way: Way,
-    /// Microseconds of the timer when it last brought bytes.
-    heard: u32,
+    /// Microseconds of the timer when it last brought a sound message, if ever.
+    heard: Option<u32>,
+    /// What the other one brings.
+    other: Accumulator<ToBoard>,
     /// Bytes on their way out: those from `sent` to `count`.
     out: [u8; PACKET],
     sent: usize,
     count: usize,
 }
 
-/// Silence after which the other way is listened to, in microseconds.
+/// Silence after which the other way may be put into use, in microseconds.
 const SILENCE: u32 = 1_000_000;
 
 impl Links {
@@ -71,7 +75,8 @@ impl Links {
         let serial = SerialPort::new(bus);
         let names = StringDescriptors::default()
             .manufacturer("Panestep")
-            .product("Panestep board");
+            .product("Panestep board")
+            .serial_number(NAME);
         let usb = UsbDeviceBuilder::new(bus, VENDOR_AND_PRODUCT)
             .strings(&[names])
             .and_then(|builder| builder.max_packet_size_0(PACKET as u8));
@@ -81,7 +86,8 @@ impl Links {
             serial,
             uart,
             way: Way::Usb,
-            heard: 0,
+            heard: None,
+            other: Accumulator::default(),
             out: [0; PACKET],
             sent: 0,
             count: 0,
@@ -112,17 +118,25 @@ impl Links {
         if bytes.is_empty() {
             return;
         }
-        if way != self.way {
-            if now.wrapping_sub(self.heard) < SILENCE && self.heard != 0 {
-                return;
+        if way == self.way {
+            if service.receive(access, bytes) {
+                self.heard = Some(now);
             }
-            self.way = way;
-            // What was meant for the other one.
-            self.count = 0;
-            self.sent = 0;
+            return;
         }
-        self.heard = now.max(1);
-        service.receive(access, bytes);
+        let silent = |heard| now.wrapping_sub(heard) >= SILENCE;
+        for &byte in bytes {
+            if let Some(Ok(_)) = self.other.push(byte)
+                && self.heard.is_none_or(silent)
+            {
+                self.way = way;
+                self.heard = Some(now);
+                // What waits was meant for the other host.
+                while service.transmit(&mut self.out) > 0 {}
+                self.count = 0;
+                self.sent = 0;
+            }
+        }
     }
 
     fn send(&mut self, service: &mut Service) {

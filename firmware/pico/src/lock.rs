@@ -1,7 +1,8 @@
 //! What the main loop and the tick share, and critical sections.
 //!
 //! There are two threads of execution: the main loop, and the tick's interrupt, the only one that
-//! is enabled. They share the [`Core`] behind [`CORE`], and nothing else. A critical section, as the
+//! is enabled. They share the [`Core`] behind [`CORE`] and, each with one of them writing alone, the count
+//! of ticks and the state machine's flags; nothing else. A critical section, as the
 //! USB stack and the log take them for hundreds of cycles, therefore need not hold off the tick, and
 //! here it does not: it would make pulses late. The price is that the tick must not enter one; it
 //! neither talks nor logs.

@@ -156,6 +156,7 @@ fn main() -> ! {
     log::info!("boot {}", boot);
 
     watchdog.start(PATIENCE_MS.millis());
+    pulses::forget_ticks();
     // SAFETY: from here on the tick comes at the core, and the main loop only through `access`.
     unsafe { NVIC::unmask(pac::Interrupt::PIO0_IRQ_0) };
 
@@ -186,9 +187,13 @@ fn main() -> ! {
 /// One slot of the pulses has begun.
 #[interrupt]
 fn PIO0_IRQ_0() {
-    pulses::take_tick();
     // SAFETY: this is the tick's interrupt.
-    unsafe { lock::in_tick(Core::tick) };
+    unsafe {
+        lock::in_tick(|core| {
+            core.hardware_mut().pulses_mut().take_tick();
+            core.tick();
+        });
+    }
     // Only the tick writes it.
     TICKS.store(
         TICKS.load(Ordering::Relaxed).wrapping_add(1),

@@ -15,8 +15,9 @@
 //! tick that sees one tripped.
 //!
 //! Each slot leaves a word in the receiving queue, and each tick takes one: where the processor was
-//! held up for more than a slot, the ticks are made up for, up to four of them. Pulses made up for
-//! would come late, behind others; there the board gives up instead, see [`Pulses::step`].
+//! held up for more than a slot, the ticks are made up for, up to four of them. But pulses handed over
+//! after their slot has begun would come a slot late, perhaps after a tick that has seen a switch trip.
+//! The next tick finds them still in the queue: it throws them away, and the board gives up.
 
 use panestep_protocol::AxisMask;
 use pio::pio_asm;
@@ -30,6 +31,9 @@ pub const TICK_RATE: u32 = 100_000;
 
 /// Cycles of the state machine in a slot, half of them with the pulses high.
 const SLOT_CYCLES: u32 = 10;
+
+/// "pull noblock", encoded (RP2040 data sheet, 3.4.7).
+const PULL_NOBLOCK: u16 = 0x8080;
 
 /// Cycles of the system clock in one of the state machine, in 256ths.
 const fn divisor(system_clock: u32) -> u32 {
@@ -55,6 +59,7 @@ impl Pulses {
     pub fn start(pio: pac::PIO0, resets: &mut pac::RESETS, system_clock: u32) -> Self {
         let (mut pio, machine, _, _, _) = pio.split(resets);
         let program = pio_asm!(
+            "set x, 0",
             ".wrap_target",
             // Nothing handed over: X, which is 0.
             "pull noblock",
@@ -63,7 +68,7 @@ impl Pulses {
             "mov pins, null [3]",
             ".wrap",
         );
-        // Four of 32 instructions: there is room in a block that nothing else uses.
+        // Five of 32 instructions: there is room in a block that nothing else uses.
         let Ok(installed) = pio.install(&program.program) else {
             unreachable!()
         };
@@ -82,17 +87,28 @@ impl Pulses {
         Self { late: false }
     }
 
-    /// Hands over the pulses of the next slot.
+    /// Takes the word that a slot has left: the interrupt has been served. To be called before
+    /// anything else in a tick.
     ///
-    /// Those of the last tick must have gone: where they have not, the processor was held up in the
-    /// middle of a move, and what is pushed now would come a slot too late. Then it is dropped, and
-    /// the board counts as failed: nothing may move any more.
+    /// The pulses of the tick before must have gone. Where they have not, the processor was held up in
+    /// the middle of a move: they are thrown away, and the board counts as failed.
+    #[inline(always)]
+    pub fn take_tick(&mut self) {
+        let block = block();
+        let _ = block.rxf(0).read().bits();
+        if block.fstat().read().txempty().bits() & 1 == 0 {
+            self.late = true;
+            block.sm(0).sm_instr().write(|instruction| {
+                // SAFETY: any instruction may be written. This one takes the word out of the queue,
+                // and the next slot begins with another of its kind.
+                unsafe { instruction.sm0_instr().bits(PULL_NOBLOCK) }
+            });
+        }
+    }
+
+    /// Hands over the pulses of the next slot.
     #[inline(always)]
     pub fn step(&mut self, axes: AxisMask) {
-        if block().fstat().read().txempty().bits() & 1 == 0 {
-            self.late = true;
-            return;
-        }
         block().txf(0).write(|word| {
             // SAFETY: the register takes any word.
             unsafe { word.bits(u32::from(axes.0)) }
@@ -111,12 +127,6 @@ impl Pulses {
     }
 }
 
-/// Takes the word that a slot has left: the interrupt has been served.
-#[inline(always)]
-pub fn take_tick() {
-    let _ = block().rxf(0).read().bits();
-}
-
 /// Whether ticks have been lost since it was asked last: the processor was held up for longer than
 /// the queue is deep.
 pub fn take_lost() -> bool {
@@ -128,4 +138,12 @@ pub fn take_lost() -> bool {
         });
     }
     lost
+}
+
+/// Forgets the slots that have gone by before anybody served them.
+pub fn forget_ticks() {
+    while block().fstat().read().rxempty().bits() & 1 == 0 {
+        let _ = block().rxf(0).read().bits();
+    }
+    take_lost();
 }

@@ -52,6 +52,8 @@ impl<H: Hardware> Core<H> {
     fn rest(&mut self) {
         self.task = Task::Idle;
         self.expected = AxisMask::NONE;
+        // A direction line may have been changed just now.
+        self.holding = true;
     }
 
     /// Whatever moves comes to a controlled stop; afterwards its place is still known.

@@ -519,13 +519,12 @@ impl Path {
         self.moving = false;
     }
 
-    /// Stops one axis at once; the others go on as if it were not there. An axis that does not
-    /// move is ignored.
+    /// Stops one axis at once; the others go on as if it were not there. An axis that is not in the
+    /// move is ignored. The path forgets what the axis has taken.
     pub fn drop_axis(&mut self, axis: usize) {
-        if self.moving {
-            self.axes.remove(axis);
-            self.moving = !self.axes.is_empty();
-        }
+        // Also when the move is over: what it has taken must not be counted a second time.
+        self.axes.remove(axis);
+        self.moving &= !self.axes.is_empty();
     }
 
     /// The axes that go in the positive direction, of the last move begun.

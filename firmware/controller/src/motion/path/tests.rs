@@ -213,6 +213,11 @@ proptest::proptest! {
                 }
             }
             assert!(!path.is_moving());
+            // Also afterwards a dropped axis is forgotten.
+            for axis in 0..MAX_AXES {
+                path.drop_axis(axis);
+                assert_eq!(path.taken(axis), 0);
+            }
         }
     }
 }
