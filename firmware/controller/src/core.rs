@@ -242,14 +242,28 @@ impl<H: Hardware> Core<H> {
     /// How things stand; `damaged`: frames dropped, which the core knows nothing of.
     #[must_use]
     pub fn status(&self, damaged: u32) -> Status {
-        let mut positions = Vec::new();
-        for axis in 0..self.axes {
+        let mut status = self.state(damaged);
+        for position in self.positions().into_iter().take(self.axes) {
             // There are no more axes than places.
-            let _ = positions.push(Steps(self.drive.position(axis)));
+            let _ = status.positions.push(position);
         }
+        status
+    }
+
+    /// Where every axis stands.
+    pub(crate) fn positions(&self) -> [Steps; MAX_AXES] {
+        let mut positions = [Steps(0); MAX_AXES];
+        for (axis, place) in positions.iter_mut().enumerate().take(self.axes) {
+            *place = Steps(self.drive.position(axis));
+        }
+        positions
+    }
+
+    /// How things stand, but for the positions.
+    pub(crate) fn state(&self, damaged: u32) -> Status {
         Status {
             activity: self.activity(),
-            positions,
+            positions: Vec::new(),
             configured: self.configured,
             homed: self.homed,
             drivers: self.drivers,

@@ -102,8 +102,6 @@ pub(crate) struct View {
     pub(crate) far: bool,
     /// Whether it moves.
     pub(crate) moving: bool,
-    /// Its counter.
-    pub(crate) position: i32,
 }
 
 /// One search under way.
@@ -173,7 +171,8 @@ impl Search {
     }
 
     /// One tick, before the axis moves on.
-    pub(crate) fn tick(&mut self, view: View) -> Act {
+    /// `position` is asked for the axis's counter, at few ticks: it is not to be had for nothing.
+    pub(crate) fn tick(&mut self, view: View, position: impl FnOnce() -> i32) -> Act {
         if self.wanted.is_some() {
             return Act::Nothing;
         }
@@ -185,9 +184,9 @@ impl Search {
             return Act::Failed(HomingFault::NeverOpens);
         }
         match self.stage {
-            Stage::Begin => self.begin(view),
+            Stage::Begin => self.begin(position()),
             Stage::Seek => self.seek(view),
-            Stage::Settle { same, all } => self.settle(view, same, all),
+            Stage::Settle { same, all } => self.settle(view, position, same, all),
         }
     }
 
@@ -216,8 +215,8 @@ impl Search {
         matches!(self.phase, Phase::LeaveFar | Phase::Fast | Phase::Approach)
     }
 
-    fn begin(&mut self, view: View) -> Act {
-        self.start = view.position;
+    fn begin(&mut self, position: i32) -> Act {
+        self.start = position;
         let (length, _, _) = self.part();
         self.go(length)
     }
@@ -268,7 +267,7 @@ impl Search {
         Act::Nothing
     }
 
-    fn settle(&mut self, view: View, same: u32, all: u32) -> Act {
+    fn settle(&mut self, view: View, position: impl FnOnce() -> i32, same: u32, all: u32) -> Act {
         let (reading, sought) = self.reading(view);
         if view.moving {
             // Still braking: what counts is how it reads at rest.
@@ -290,10 +289,11 @@ impl Search {
             self.stage = Stage::Settle { same, all };
             return Act::Nothing;
         }
+        let position = position();
         if reading == sought {
-            return self.next(view);
+            return self.next(position);
         }
-        let gone = view.position.wrapping_sub(self.start).unsigned_abs();
+        let gone = position.wrapping_sub(self.start).unsigned_abs();
         match length.saturating_sub(gone) {
             0 => Act::Failed(fault),
             left => self.go(left),
@@ -301,24 +301,24 @@ impl Search {
     }
 
     /// The part has found what it looked for.
-    fn next(&mut self, view: View) -> Act {
+    fn next(&mut self, position: i32) -> Act {
         self.stage = Stage::Begin;
         match self.phase {
             Phase::LeaveFar => self.phase = Phase::Fast,
             Phase::Fast => self.phase = Phase::BackOff,
             Phase::BackOff => self.phase = Phase::Approach,
             Phase::Approach => {
-                self.was = view.position;
+                self.was = position;
                 self.phase = Phase::Leave;
                 if self.plan.keep {
-                    self.edge = view.position;
+                    self.edge = position;
                 } else {
                     self.edge = self.plan.order.edge.0;
                     return Act::Edge;
                 }
             }
             Phase::Leave => {
-                self.opened = view.position.wrapping_sub(self.edge);
+                self.opened = position.wrapping_sub(self.edge);
                 self.phase = Phase::Clear;
             }
             Phase::Clear => {}

@@ -228,7 +228,14 @@ impl Service {
             Command::Open { .. } => Err(Refusal::OtherSession(self.session)),
             Command::Status => {
                 let damaged = self.damaged;
-                let status = access.with(|core| core.status(damaged));
+                // In two goes, each of which holds ticks off for only so long. The positions come second:
+                // where nothing moves any more by the first, they are the last ones.
+                let mut status = access.with(|core| core.state(damaged));
+                let positions = access.with(|core| core.positions());
+                for position in positions.into_iter().take(usize::from(self.axes)) {
+                    // There are no more axes than places.
+                    let _ = status.positions.push(position);
+                }
                 self.log_news(&status);
                 Ok(Answer::Status(status))
             }

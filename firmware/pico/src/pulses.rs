@@ -8,7 +8,7 @@
 //! ```text
 //! slot      |  n                |  n + 1            |  n + 2
 //! pulses    |^^^^^^^^^|         |^^^^^^^^^|         |    of tick n - 1, of tick n, ...
-//! interrupt |  tick n           |  tick n + 1       |
+//! interrupt | tick n            | tick n + 1        |
 //! ```
 //!
 //! Tick `n` reads the switches after the pulses of tick `n - 1` have begun: no pulse follows the
@@ -29,8 +29,9 @@ use crate::pins;
 /// Ticks a second: one a slot.
 pub const TICK_RATE: u32 = 100_000;
 
-/// Cycles of the state machine in a slot, half of them with the pulses high.
-const SLOT_CYCLES: u32 = 10;
+/// Cycles of the state machine in a slot: 25 with the pulses high, 25 with them low. It asks for the
+/// tick in the third, 400 ns after it has looked for pulses, and looks for the next ones 9.6 µs later.
+const SLOT_CYCLES: u32 = 50;
 
 /// "pull noblock", encoded (RP2040 data sheet, 3.4.7).
 const PULL_NOBLOCK: u16 = 0x8080;
@@ -64,8 +65,8 @@ impl Pulses {
             // Nothing handed over: X, which is 0.
             "pull noblock",
             "out pins, 6",
-            "push noblock [3]",
-            "mov pins, null [3]",
+            "push noblock [23]",
+            "mov pins, null [23]",
             ".wrap",
         );
         // Five of 32 instructions: there is room in a block that nothing else uses.

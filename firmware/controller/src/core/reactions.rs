@@ -98,28 +98,30 @@ impl<H: Hardware> Core<H> {
             return;
         };
         let axis = usize::from(search.axis().0);
-        let act = search.tick(View {
+        let drive = &self.drive;
+        let view = View {
             home: switches.home.contains(axis),
             far: switches.far.contains(axis),
-            moving: self.drive.is_moving(),
-            position: self.drive.position(axis),
-        });
-        // At nearly every tick there is nothing, and the plan need not be copied.
-        if act == Act::Nothing {
-            return;
-        }
-        let plan = *search.plan();
-        match act {
+            moving: drive.is_moving(),
+        };
+        match search.tick(view, || drive.position(axis)) {
             Act::Nothing => {}
             Act::Brake => self.drive.brake(),
             Act::Halt => self.drive.halt(),
-            Act::Edge => self.drive.set_position(axis, plan.order.edge.0),
+            Act::Edge => {
+                let edge = search.plan().order.edge.0;
+                self.drive.set_position(axis, edge);
+            }
             Act::Found(found) => {
+                let plan = *search.plan();
                 self.homed.insert(axis);
                 self.report(&plan, Ok(found));
                 self.rest();
             }
-            Act::Failed(fault) => self.fail(&plan, fault),
+            Act::Failed(fault) => {
+                let plan = *search.plan();
+                self.fail(&plan, fault);
+            }
         }
     }
 
