@@ -63,6 +63,8 @@ export class Load {
    */
   tick(cycle, waiting) {
     this.ticks.push(cycle);
+    // Some may have been thrown away unserved.
+    while (this.ticks.length > waiting) this.ticks.shift();
     if (waiting <= 1) return;
     this.all.overruns++;
     if (this.window) this.window.overruns++;

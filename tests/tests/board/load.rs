@@ -45,8 +45,9 @@ fn no_tick_waits_for_another_while_six_axes_move() {
     );
     assert_eq!(window.overruns, 0, "{window:?}");
     // Even the longest tick, held off for the longest time, has handed its pulses over before the
-    // slot that they belong to: it does not take luck that the two do not meet.
-    assert!(tick.late + tick.most < slot, "{window:?}");
+    // slot that they belong to: it does not take luck that the two do not meet. It is asked for
+    // 400 ns after the slot's beginning.
+    assert!(tick.late + tick.most < 0.96 * slot, "{window:?}");
     for motor in &schedule.motors {
         let axis = &session.counters().axes[usize::from(motor.channel)];
         println!(
