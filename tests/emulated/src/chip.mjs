@@ -2,6 +2,7 @@
 
 import { GPIOPinState, RP2040 } from 'rp2040js';
 
+import { forgotten } from './decode.mjs';
 import { Load } from './load.mjs';
 import { CYCLE, Pacer } from './pacer.mjs';
 import { TICK_IRQ } from './pins.mjs';
@@ -27,6 +28,13 @@ const ROSC_STABLE = 0x80000000;
 const FORCED = 2;
 
 const MOST_TROUBLE = 20;
+
+/** What the package only warns of (its `rp2040.js` and `cortex-m0-core.js`). */
+const FAULTS = [
+  'Read from invalid memory address',
+  'Write to undefined address',
+  'is not implemented yet',
+];
 
 /** Most things that can happen between two instructions; a wait of a second has a million. */
 const MOST_ROUNDS = 1e8;
@@ -55,6 +63,8 @@ export class Chip {
     this.levels = new Map();
     /** Compares every instruction with the package's interpreter, where set. */
     this.doubt = null;
+    /** Whether the package interprets every instruction, and nothing is translated. */
+    this.plain = false;
     /** Called at every request for a tick, and after every start. */
     this.onTick = () => {};
     this.onStart = () => {};
@@ -107,7 +117,10 @@ export class Chip {
     return {
       debug: nothing,
       info: nothing,
-      warn: nothing,
+      // On the chip these are hard faults.
+      warn: (part, message) => {
+        if (FAULTS.some((fault) => message.includes(fault))) this.complain(`${part}: ${message}`);
+      },
       error: (part, message) => this.complain(`${part}: ${message}`),
     };
   }
@@ -304,6 +317,7 @@ export class Chip {
    * @returns {number} cycles
    */
   instructions(time, next) {
+    if (this.plain) return this.interpreted(time);
     if (this.doubt !== null) return this.doubt.instruction(time);
     const { translator, rp2040 } = this;
     const { core } = rp2040;
@@ -320,6 +334,27 @@ export class Chip {
     if (block === null) return core.executeInstruction();
     const cycles = block(time);
     return cycles < 0 ? core.executeInstruction() : cycles;
+  }
+
+  /** One instruction, by the package's interpreter. */
+  interpreted(time) {
+    const { rp2040 } = this;
+    rp2040.clock.nanosCounter = time;
+    const op = rp2040.readUint16(rp2040.core.PC);
+    return rp2040.core.executeInstruction() + forgotten(op);
+  }
+
+  /** @returns {number} the core's registers, flags and time, all mixed into 32 bits */
+  state() {
+    const { core } = this.rp2040;
+    const flags = [core.N, core.Z, core.C, core.V, core.PM, core.waiting];
+    const bits = flags.reduce((sum, flag) => 2 * sum + (flag ? 1 : 0), 0);
+    return mix([...core.registers, bits, core.IPSR, this.now / CYCLE]);
+  }
+
+  /** @returns {number} what is in RAM, mixed into 32 bits */
+  memory() {
+    return mix(new Uint32Array(this.rp2040.sram.buffer));
   }
 
   /** Lets everything happen that is due up to a time of the chip's clock. */
@@ -345,4 +380,11 @@ export class Chip {
     }
     clock.nanosCounter = time;
   }
+}
+
+/** FNV-1a, 32 bits at a time (from memory): any change in a word changes what comes out. */
+function mix(words) {
+  let sum = 0x811c9dc5;
+  for (const word of words) sum = Math.imul(sum ^ word, 0x01000193);
+  return sum >>> 0;
 }

@@ -1,6 +1,6 @@
 // Thumb instructions as JavaScript: one function that writes the text for one instruction.
 // Encodings: ARMv6-M Architecture Reference Manual (ARM DDI 0419), chapter A6; cycles: Cortex-M0+
-// Technical Reference Manual (ARM DDI 0484), table 3-1 (both from memory; `check.mjs` compares
+// Technical Reference Manual (ARM DDI 0484), table 3-1 (both from memory; `doubt.mjs` compares
 // every instruction of an image's run with the package's own interpreter).
 //
 // In the text, registers are `r0` to `r14`, 32-bit integers; flags `fN fZ fC fV` are booleans. What
@@ -361,4 +361,13 @@ function holds(block, condition) {
   ][condition >> 1];
   block.use(...flags);
   return condition & 1 ? `!(${test})` : test;
+}
+
+/**
+ * The package leaves out the cycle of LR in PUSH, and of the PC in POP.
+ * @param {number} op an instruction
+ * @returns {number} cycles
+ */
+export function forgotten(op) {
+  return op >> 8 === 0b10110101 || op >> 8 === 0b10111101 ? 1 : 0;
 }

@@ -3,6 +3,9 @@
 const STOP = 1 << 30;
 const MOST_KEPT = 50;
 
+/** Stands for the axis where it is the camera's lines. */
+const NO_AXIS = 255;
+
 export class Judge {
   constructor(axes) {
     /**
@@ -25,6 +28,9 @@ export class Judge {
     this.seen = 0;
     /** Axes whose switch forbids any pulse. */
     this.strictly = 0;
+    /** Exposures that the host has asked for, and what has been done at the camera's lines. */
+    this.permitted = 0;
+    this.camera = { 'half-press': 0, release: 0, exposure: 0 };
     this.since = new Float64Array(32);
   }
 
@@ -93,6 +99,24 @@ export class Judge {
         this.violate('pulse with the switch tripped', axis, now, { since: this.since[axis] });
       }
     }
+  }
+
+  /** @param {number} more exposures are asked for */
+  permit(more) {
+    this.permitted += more;
+  }
+
+  /**
+   * Each exposure that has been asked for permits one of each kind.
+   * @param {'half-press' | 'release' | 'exposure'} kind
+   * @param {number} now
+   * @param {boolean} busy whether the camera is still at the last one
+   */
+  shoot(kind, now, busy = false) {
+    const count = ++this.camera[kind];
+    const numbers = { count, permitted: this.permitted };
+    if (count > this.permitted) this.violate(`${kind} not asked for`, NO_AXIS, now, numbers);
+    if (busy) this.violate(`${kind} while the camera is busy`, NO_AXIS, now, numbers);
   }
 
   fall(axis, now) {

@@ -9,19 +9,22 @@
 //     {"do":"stop","open":true,"axis":0,"pulses":9}     now, or after so many pulses of an axis
 //     {"do":"force","switch":2,"tripped":true,"axis":0,"pulses":9}
 //     {"do":"strict","axes":63}             axes whose tripped switch forbids any pulse
+//     {"do":"permit","exposures":1}         the host has asked for so many more; none at first
 //     {"do":"reset","why":"reset"|"power"}
 //     {"do":"starve"}                       the core takes no interrupts any more
 //     {"do":"counters"} {"do":"findings"} {"do":"log","on":true} {"do":"pulses"}
 //     {"do":"measure"} {"do":"load"}        load since then, and since the start
 //     {"do":"doubt","on":true}              compares every instruction with the package's own doing;
 //                                           "on":false tells what came of it
+//     {"do":"plain","on":true}              only the package's interpreter, from now on
+//     {"do":"trace","until":NS,"every":NS}  runs, and tells the core's state at every so many as a
+//                                           number: "states"
 
 import { readFileSync, readSync, writeSync } from 'node:fs';
 
 import { Chip } from './chip.mjs';
 import { Doubt } from './doubt.mjs';
 import { Usb, Uart } from './lines.mjs';
-import { AXES } from './pins.mjs';
 import { Stand } from './stand.mjs';
 import { load } from './uf2.mjs';
 
@@ -34,7 +37,6 @@ let chip = null;
 let stand = null;
 let line = null;
 let heard = [];
-let strict = 0;
 
 const commands = {
   start({ image, seed = 1, link = 'usb', stand: settings = {} }) {
@@ -73,11 +75,10 @@ const commands = {
     when(axis, pulses, () => stand.force(number, tripped));
   },
   strict({ axes }) {
-    strict = axes;
-    for (let axis = 0; axis < AXES; axis++) {
-      const on = (strict & (1 << axis)) !== 0 || stand.axes[axis].forced === true;
-      stand.judge.strict(axis, on);
-    }
+    stand.strict(axes);
+  },
+  permit({ exposures }) {
+    stand.judge.permit(exposures);
   },
   reset({ why = 'reset', axis, pulses }) {
     // In the middle of an instruction's events nothing can be exchanged: the loop does it.
@@ -115,6 +116,18 @@ const commands = {
     const { compared, skipped, interpreted, kinds, differences } = chip.doubt;
     chip.doubt = null;
     return { compared, skipped, interpreted, kinds: kinds.size, differences };
+  },
+  plain({ on }) {
+    chip.plain = on;
+  },
+  trace({ until, every }) {
+    const states = [];
+    while (chip.now < until) {
+      chip.run(Math.min(until, chip.now + every), () => false);
+      if (chip.wanted === 'trap') break;
+      states.push(chip.state());
+    }
+    return { states, memory: chip.memory() };
   },
   load() {
     return chip.load.report(chip.now / 8);

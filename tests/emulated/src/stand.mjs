@@ -29,6 +29,8 @@ class Axis {
     this.pressed = false;
     this.forced = null;
     this.bouncing = null;
+    /** Steps that it has gone beyond the place where its switch trips, at most. */
+    this.beyond = 0;
   }
 
   /** Whether the carriage, where it is, presses on its switch. */
@@ -48,6 +50,8 @@ export class Stand {
     this.stopOpen = false;
     this.camera = { delay: 40 * MILLISECOND, exposure: 100 * MILLISECOND, contact: 5 * MILLISECOND };
     this.shutter = null;
+    /** Axes that nobody looks for the switch of, bit per axis. */
+    this.strictly = 0;
     this.lines = { half: false, release: false, lamp: false, led: false };
     this.halfPresses = 0;
     this.releases = [];
@@ -84,7 +88,9 @@ export class Stand {
     chip.listen(RELEASE, (level) => this.released(level ?? 0));
     chip.listen(HALF_PRESS, (level) => {
       this.lines.half = level === 1;
-      if (level === 1) this.halfPresses++;
+      if (level !== 1) return;
+      this.halfPresses++;
+      this.judge.shoot('half-press', chip.now);
     });
     chip.listen(LAMP, (level) => (this.lines.lamp = level === 1));
     chip.listen(LED, (level) => (this.lines.led = level === 1));
@@ -135,8 +141,19 @@ export class Stand {
   force(number, tripped) {
     const axis = this.axes[number];
     axis.forced = tripped;
-    this.judge.strict(number, tripped === true);
+    this.guard(axis);
     this.wireHome(axis);
+  }
+
+  /** @param {number} axes those whose tripped switch forbids any pulse, bit per axis */
+  strict(axes) {
+    this.strictly = axes;
+    for (const axis of this.axes) this.guard(axis);
+  }
+
+  guard(axis) {
+    const on = (this.strictly & (1 << axis.number)) !== 0 || axis.forced === true;
+    this.judge.strict(axis.number, on);
   }
 
   wireHome(axis) {
@@ -163,6 +180,8 @@ export class Stand {
     if (up) axis.up++;
     else axis.down++;
     if (this.drivers) axis.position += up ? 1 : -1;
+    const beyond = axis.low ? axis.trip - axis.position : axis.position - axis.trip;
+    if (beyond > axis.beyond) axis.beyond = beyond;
     if (this.logging) this.log(now, axis.number, up);
     if (axis.presses() !== axis.pressed) this.press(axis);
     if (this.traps.length > 0) this.spring(axis);
@@ -216,6 +235,7 @@ export class Stand {
       return;
     }
     this.releases.push({ closed: now, opened: null, half: this.lines.half });
+    this.judge.shoot('release', now, this.shutter !== null);
     if (this.shutter) {
       this.ignored++;
       return;
@@ -227,6 +247,7 @@ export class Stand {
   openShutter() {
     this.exposing = true;
     this.contacts++;
+    this.judge.shoot('exposure', this.chip.now);
     this.exposures.push({
       opened: this.chip.now,
       closed: null,
@@ -288,6 +309,7 @@ export class Stand {
         up: axis.up,
         down: axis.down,
         tripped: axis.forced ?? axis.pressed,
+        beyond: axis.beyond,
         ...this.judge.figures(axis.number),
       })),
       drivers: this.drivers,

@@ -110,3 +110,21 @@ test('a switch that bounces is seen anew', () => {
   judge.rise(0, 159_000, SOUND);
   assert.equal(judge.count, 1);
 });
+
+test('the camera is used as often as asked for, and no oftener', () => {
+  for (const kind of ['half-press', 'release', 'exposure']) {
+    const judge = new Judge(6);
+    judge.permit(1);
+    judge.shoot(kind, 100_000);
+    assert.deepEqual(found(judge), []);
+    judge.shoot(kind, 200_000);
+    assert.deepEqual(found(judge), [`${kind} not asked for`]);
+    judge.permit(2);
+    judge.shoot(kind, 300_000, true);
+    assert.equal(judge.violations[1].what, `${kind} while the camera is busy`);
+    assert.equal(judge.count, 2);
+  }
+  const judge = new Judge(6);
+  judge.shoot('release', 100_000);
+  assert.deepEqual(found(judge), ['release not asked for'], 'none at first');
+});

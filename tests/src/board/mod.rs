@@ -8,11 +8,13 @@
 //! * [`model`]: the stand at the pins, and what has been counted there.
 //! * [`port`]: the board as a [`Port`](panestep::link::Port) and a
 //!   [`Clock`](panestep::link::Clock) of the link.
+//! * [`Talk`]: what the host asks for, read along on its way to the board.
 //! * [`terminal`]: the board on a pseudo-terminal, for a program in real time.
 
 pub mod model;
 pub mod port;
 pub mod process;
+mod tap;
 pub mod terminal;
 
 use std::cell::RefCell;
@@ -27,9 +29,11 @@ pub use model::{
 };
 pub use port::{Emulated, EmulatedClock, EmulatedPort};
 pub use process::BoardError;
+pub use tap::Talk;
 pub use terminal::Terminal;
 
 use process::Process;
+use tap::Tap;
 
 /// How the host is connected.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -89,6 +93,9 @@ impl When {
 
 /// An emulated board. Clones are the same board.
 ///
+/// What goes to the board is read along. Each exposure that the host asks for permits one closing of
+/// each of the camera's lines, and one exposure; what is beyond that must never be.
+///
 /// What must never be at its pins fails the test that it is in: where something has been found that
 /// nobody has asked for by [`Board::findings`], dropping the board panics.
 #[derive(Clone, Debug)]
@@ -106,6 +113,7 @@ struct Inner {
     judged: u64,
     /// Bytes that came for the host and wait to be read.
     heard: Vec<u8>,
+    tap: Tap,
 }
 
 impl Board {
@@ -123,6 +131,7 @@ impl Board {
             trouble: 0,
             judged: 0,
             heard: Vec::new(),
+            tap: Tap::default(),
         };
         inner.ask(&json!({
             "do": "start",
@@ -232,6 +241,35 @@ impl Board {
         Ok(findings)
     }
 
+    /// What has gone between host and board since the last time that this was asked.
+    pub fn talk(&self) -> Talk {
+        std::mem::take(&mut self.0.borrow_mut().tap.talk)
+    }
+
+    /// From now on the package's own interpreter does every instruction, or (`false`) this project's
+    /// translation does again.
+    ///
+    /// # Errors
+    /// The emulation's end.
+    pub fn plain(&self, on: bool) -> Result<(), BoardError> {
+        self.ask(&json!({"do": "plain", "on": on})).map(drop)
+    }
+
+    /// Lets some time pass and looks at the core's registers, flags and time at every so many
+    /// nanoseconds: a number for each look, and one for what is in RAM at the end.
+    ///
+    /// # Errors
+    /// The emulation's end.
+    pub fn trace(&self, time: Duration, every: Duration) -> Result<(Vec<u32>, u32), BoardError> {
+        let nanos = |time: Duration| u64::try_from(time.as_nanos()).unwrap_or(u64::MAX);
+        let until = nanos(self.now() + time);
+        let answer = self.ask(&json!({"do": "trace", "until": until, "every": nanos(every)}))?;
+        Ok((
+            process::read(answer["states"].clone())?,
+            process::read(answer["memory"].clone())?,
+        ))
+    }
+
     /// Keeps every pulse from now on for [`Board::pulses`], or none.
     ///
     /// # Errors
@@ -304,6 +342,9 @@ impl Inner {
         let until = u64::try_from(until.as_nanos()).unwrap_or(u64::MAX);
         let answer = self.ask(&json!({"do": "run", "until": until, "wake": wake}))?;
         let bytes = answer["bytes"].as_str().unwrap_or_default();
+        if !bytes.is_empty() {
+            self.tap.heard(self.now);
+        }
         self.heard.extend(process::unhex(bytes)?);
         if self.trouble > 0 && self.now.as_nanos() < u128::from(until) && self.heard.is_empty() {
             // Node has given up: the emulated program ran into a trap.
@@ -314,7 +355,17 @@ impl Inner {
     }
 
     fn send(&mut self, bytes: &[u8]) -> Result<(), BoardError> {
+        // Nothing else permits the board to touch the camera.
+        let exposures = self.tap.sent(bytes, self.now);
+        if exposures > 0 {
+            self.permit(exposures)?;
+        }
         self.ask(&json!({"do": "send", "bytes": process::hex(bytes)}))
+            .map(drop)
+    }
+
+    fn permit(&mut self, exposures: u32) -> Result<(), BoardError> {
+        self.ask(&json!({"do": "permit", "exposures": exposures}))
             .map(drop)
     }
 }

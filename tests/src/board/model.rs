@@ -160,6 +160,8 @@ pub struct AxisCounters {
     pub down: u64,
     /// Whether its switch is tripped.
     pub tripped: bool,
+    /// Steps that its carriage has gone beyond the place where its switch trips, at most.
+    pub beyond: i64,
     /// Changes of its direction line.
     pub turns: u64,
     /// Shortest pulse.
@@ -225,7 +227,7 @@ pub struct Findings {
 pub struct Violation {
     /// What.
     pub what: String,
-    /// Of which axis.
+    /// Of which axis; 255 where it is the camera's lines.
     pub axis: u8,
     /// When.
     pub at: f64,
@@ -306,6 +308,6 @@ impl Findings {
     /// Whether there is nothing.
     #[must_use]
     pub fn is_clean(&self) -> bool {
-        self.violations.is_empty() && self.troubles.is_empty()
+        self.violations.is_empty() && self.troubles.is_empty() && self.overrun == 0
     }
 }

@@ -2,7 +2,16 @@
 
 use panestep_tests::board::Line;
 
-use crate::rig::{Session, demo};
+use crate::rig::{ACCELERATION, JERK, SPEED, Session, demo};
+
+/// Steps that a carriage needs to come to a stop from the speed at which a switch is looked for: the
+/// mean of that speed and none, for the times of the two boxes of a ramp that reaches its highest
+/// acceleration.
+fn braking() -> f64 {
+    let [speed, acceleration, jerk] = [SPEED / 2, ACCELERATION, JERK].map(f64::from);
+    assert!(acceleration * acceleration / jerk <= speed);
+    speed / 2.0 * (speed / acceleration + acceleration / jerk)
+}
 
 /// All six, one of them reversed, with switches that bounce and have hysteresis.
 #[test]
@@ -33,6 +42,13 @@ fn all_six_axes_find_their_home_switches() {
         );
         assert!(place > 0, "{}", motor.name());
         assert!(!counters.axes[axis].tripped, "{}", motor.name());
+        // Beyond the switch it goes no farther than it needs to brake, and what it covers while the
+        // switch bounces (0.44 ms).
+        let beyond = counters.axes[axis].beyond;
+        assert!(
+            beyond > 0 && beyond as f64 <= braking() + 2.0,
+            "{beyond} steps"
+        );
     }
     session.assert_clean();
 }

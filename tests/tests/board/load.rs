@@ -2,9 +2,48 @@
 
 #![allow(clippy::print_stdout, reason = "the figures")]
 
+use std::time::Duration;
+
+use panestep::link::session::ANSWER;
+use panestep_protocol::Activity;
 use panestep_tests::board::Line;
 
 use crate::rig::{Session, demo};
+
+/// The host never waits for longer than it is ready to while axes move: from the order of a move on,
+/// which is planned first, to its end.
+#[test]
+fn every_request_is_answered_in_time_while_six_axes_move() {
+    let (_, plan) = demo();
+    let schedule = plan.schedule();
+    for (line, seed) in [(Line::Usb, 16), (Line::Uart, 17)] {
+        let mut session = Session::open(schedule, line, seed);
+        for motor in &schedule.motors {
+            session.home(motor.channel);
+        }
+        let ways: Vec<(u8, i32)> = schedule
+            .motors
+            .iter()
+            .map(|motor| (motor.channel, 3000 + 7 * i32::from(motor.channel)))
+            .collect();
+        session.board.talk();
+        session.go(&ways);
+        let mut asked = 2;
+        while session.link.status().expect("the board").activity != Activity::Idle {
+            asked += 1;
+            // At another place of the tick every time.
+            let time = Duration::from_nanos(1_003_700);
+            session.board.pass(time).expect("the board");
+        }
+        let talk = session.board.talk();
+        println!("{line:?}: {talk:?}");
+        assert_eq!(talk.requests, asked + 1, "{line:?}");
+        assert!(talk.requests > 50, "{line:?}: {talk:?}");
+        assert_eq!(talk.repeated, 0, "{line:?}: {talk:?}");
+        assert!(talk.longest < ANSWER, "{line:?}: {talk:?}");
+        session.assert_clean();
+    }
+}
 
 /// Six axes at 8000 steps a second each, up and down the ramp: the processor is never so late that a
 /// tick has to wait for the one before.

@@ -26,11 +26,16 @@ pub(crate) const NAME: &str = "main";
 /// Steps between the carriages and their home switches when a test begins.
 pub(crate) const AWAY: i64 = 700;
 
+/// What went well. An error is told in its own words, which say what to install.
+pub(crate) fn sure<T, E: std::fmt::Display>(result: Result<T, E>) -> T {
+    result.unwrap_or_else(|error| panic!("{error}"))
+}
+
 /// The image, a UF2 file: built here, or what `PANESTEP_IMAGE` names.
 pub(crate) fn image() -> PathBuf {
     match std::env::var_os("PANESTEP_IMAGE") {
         Some(image) => image.into(),
-        None => panestep_tests::image::build().expect("the image").uf2,
+        None => sure(panestep_tests::image::build()).uf2,
     }
 }
 
@@ -93,13 +98,12 @@ pub(crate) fn short(axes: &[usize], frames: u32) -> Schedule {
 
 /// A board with a stand for a schedule at its pins.
 pub(crate) fn board(schedule: &Schedule, line: Line, seed: u32) -> Board {
-    Board::start(&Options {
+    sure(Board::start(&Options {
         image: image(),
         seed,
         line,
         stand: StandModel::of(schedule, AWAY),
-    })
-    .expect("the emulated board")
+    }))
 }
 
 /// Takes of a schedule on an emulated board.
@@ -133,11 +137,20 @@ impl Bench {
         } else {
             Journal::resume(disk, stamp()).expect("a sound journal")
         };
-        // A switch may be tripped while it is looked for, and only then.
+        // A switch may be tripped while it is looked for, and only then: the axes' own.
+        let channels: Vec<(String, u8)> = (self.schedule.motors.iter())
+            .map(|motor| (motor.name(), motor.channel))
+            .collect();
+        let channel_of = move |name: &str| {
+            let found = channels.iter().find(|(motor, _)| motor == name);
+            found.expect("an axis of the schedule").1
+        };
         let board = self.board.clone();
         let mut watch = |progress: &Progress<'_>| {
             let strict = match progress {
-                Progress::Homing { .. } | Progress::Checking { .. } => Some(0),
+                Progress::Homing { axis, .. } | Progress::Checking { axis, .. } => {
+                    Some(0x3f & !(1 << channel_of(axis)))
+                }
                 Progress::Moving { .. } => Some(0x3f),
                 _ => None,
             };
@@ -264,6 +277,8 @@ impl Session {
 
     /// Homes an axis: its switch is at zero.
     pub(crate) fn home(&mut self, axis: u8) {
+        // Its switch is looked for; nobody else's is.
+        self.strict(0x3f & !(1 << axis));
         self.done(Command::Home(HomeOrder {
             axis: AxisIndex(axis),
             fast: SPEED / 2,
@@ -274,10 +289,15 @@ impl Session {
             edge: Steps(0),
         }));
         let status = self.rest();
+        self.strict(0x3f);
         let report = status.homing.expect("a report");
         assert_eq!(report.axis, AxisIndex(axis));
         report.result.expect("found");
         assert!(status.homed.contains(usize::from(axis)));
+    }
+
+    fn strict(&self, axes: u8) {
+        self.board.strict(axes).expect("the board");
     }
 
     /// Waits until nothing moves.

@@ -50,6 +50,19 @@ fn slot(session: &Session) -> f64 {
     1e9 / f64::from(session.link.identity().tick_rate)
 }
 
+/// An axis that was at its highest speed comes to a stop on a ramp from a time on.
+fn assert_gentle(pulses: &[f64], from: f64) {
+    let braking: Vec<f64> = pulses.iter().copied().filter(|&at| at > from).collect();
+    assert!(braking.len() > 100, "{} pulses after", braking.len());
+    let gaps: Vec<f64> = braking.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let mean = |gaps: &[f64]| gaps.iter().sum::<f64>() / gaps.len() as f64;
+    // Pulses keep to ticks: single intervals go up and down by one, tenths of the way do not.
+    let tenths: Vec<f64> = gaps.chunks(gaps.len().div_ceil(10)).map(mean).collect();
+    assert!(tenths.is_sorted(), "{tenths:?}");
+    let (first, last) = (tenths[0], gaps[gaps.len() - 1]);
+    assert!(last > 5.0 * first, "{first} ns at first, {last} at last");
+}
+
 #[test]
 fn a_switch_that_trips_in_a_move_stops_its_axis_at_once_and_the_others_gently() {
     let mut session = ready(2);
@@ -85,6 +98,7 @@ fn a_switch_that_trips_in_a_move_stops_its_axis_at_once_and_the_others_gently() 
     let after = second.iter().filter(|&&at| at > trip + 2.0 * slot).count();
     let last = second.last().expect("it moved") - trip;
     assert!(after > 100, "it was fast: {after} pulses after");
+    assert_gentle(&second, trip + 2.0 * slot);
     assert!(last < BRAKING.as_nanos() as f64, "{last} ns");
     // Counted to the step.
     for axis in [FIRST, SECOND] {
@@ -149,6 +163,11 @@ fn a_silent_host_brings_everything_to_a_gentle_stop() {
     let counters = session.counters();
     assert!(counters.drivers, "a level that can fall is held");
     let pulses = session.board.pulses().expect("the board");
+    // Gentle: many pulses still after the limit, farther and farther apart.
+    let silent = (heard + SILENCE).as_nanos() as f64;
+    for axis in [FIRST, SECOND] {
+        assert_gentle(&of(&pulses, axis), silent);
+    }
     let last = pulses.last().expect("it moved").at;
     let limit = heard + SILENCE + BRAKING;
     assert!(last < limit.as_nanos() as f64, "{last}, {limit:?}");
