@@ -104,6 +104,10 @@ fn load() {
     };
     let time = Duration::from_millis(50);
     print_load("at rest", &window(time), slot);
+    board.measure().expect("the board");
+    session.home(0);
+    let (_, homing) = board.load().expect("the board");
+    print_load("a whole homing", &homing.expect("measured"), slot);
 
     // At the highest speed after 70 ms; 60,000 steps take 0.67 s.
     let everywhere = |to: i32| (0..AXES).map(move |axis| (axis, to)).collect::<Vec<_>>();

@@ -256,6 +256,23 @@ export class Chip {
   }
 
   /**
+   * The core takes no interrupt for a while: something holds it up.
+   * @param {number} nanos how long
+   */
+  hold(nanos) {
+    const { core } = this.rp2040;
+    const enabled = core.enabledInterrupts;
+    core.enabledInterrupts = 0;
+    this.rp2040.clock
+      .createAlarm(() => {
+        core.enabledInterrupts = enabled;
+        core.interruptsUpdated = true;
+        if (core.waiting && core.checkForInterrupts()) core.waiting = false;
+      })
+      .schedule(nanos);
+  }
+
+  /**
    * Runs until a time, or until `done` says so, which is asked after everything that happens.
    * @param {number} until emulated nanoseconds
    * @param {() => boolean} done

@@ -12,6 +12,7 @@
 //     {"do":"permit","exposures":1}         the host has asked for so many more; none at first
 //     {"do":"reset","why":"reset"|"power"}
 //     {"do":"starve"}                       the core takes no interrupts any more
+//     {"do":"hold","nanos":30000,...}       it takes none for so long; when, as with stop
 //     {"do":"counters"} {"do":"findings"} {"do":"log","on":true} {"do":"pulses"}
 //     {"do":"measure"} {"do":"load"}        load since then, and since the start
 //     {"do":"doubt","on":true}              compares every instruction with the package's own doing;
@@ -87,6 +88,9 @@ const commands = {
   },
   starve() {
     chip.mask();
+  },
+  hold({ nanos, axis, pulses }) {
+    when(axis, pulses, () => chip.hold(nanos));
   },
   counters() {
     return { ready: line.ready, ...stand.counters() };

@@ -221,6 +221,16 @@ impl Board {
         self.ask(&json!({"do": "starve"})).map(drop)
     }
 
+    /// The core takes no interrupt for a while: something holds it up.
+    ///
+    /// # Errors
+    /// The emulation's end.
+    pub fn hold(&self, time: Duration, when: When) -> Result<(), BoardError> {
+        let nanos = time.as_nanos() as u64;
+        self.ask(&when.put(json!({"do": "hold", "nanos": nanos})))
+            .map(drop)
+    }
+
     /// What has been counted at the pins.
     ///
     /// # Errors

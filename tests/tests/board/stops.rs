@@ -186,3 +186,44 @@ fn a_silent_host_brings_everything_to_a_gentle_stop() {
     }
     session.assert_clean();
 }
+
+/// A processor that is held up in the middle of a move cannot hand its pulses over in time: they
+/// are not sent late, the board gives up.
+#[test]
+fn a_processor_that_is_held_up_in_a_move_gives_up() {
+    let mut session = ready(6);
+    session.board.log(true).expect("the board");
+    let when = When::After {
+        axis: SECOND,
+        pulses: 1500,
+    };
+    // Three slots and a half: what they leave is made up for at once, four ticks in a row. Where the
+    // other axis steps at one of them, its pulse would be late; its steps drift past the first's.
+    let held = Duration::from_micros(35);
+    session.board.hold(held, when).expect("the board");
+    for later in 1..=20 {
+        let when = When::After {
+            axis: SECOND,
+            pulses: 1500 + later,
+        };
+        session.board.hold(held, when).expect("the board");
+    }
+    session.go(&[(FIRST, 500), (SECOND, 4900)]);
+    let status = session.rest();
+    assert_eq!(status.halt, Some(Halt::Stop));
+    assert!(status.homed.is_empty());
+    assert!(session.counters().drivers, "a level that can fall is held");
+    let pulses = session.board.pulses().expect("the board");
+    let second = of(&pulses, SECOND);
+    assert!((1500..=1521).contains(&second.len()), "{}", second.len());
+    // Whatever came, came with its slot.
+    let begun = second[0];
+    for at in pulses.iter().map(|pulse| pulse.at) {
+        let slots = (at - begun) / slot(&session);
+        assert!((slots - slots.round()).abs() < 1e-3, "{at}");
+    }
+    session.assert_clean();
+    // It stays so until it is reset.
+    let refused = session.link.ask(Command::Acknowledge);
+    assert!(refused.is_err(), "{refused:?}");
+}
