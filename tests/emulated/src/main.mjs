@@ -16,6 +16,7 @@
 //     {"do":"measure"} {"do":"load"}        load since then, and since the start
 //     {"do":"doubt","on":true}              compares every instruction with the package's own doing;
 //                                           "on":false tells what came of it
+//     {"do":"blocks","on":true}             the same for whole blocks, each a few times
 //     {"do":"plain","on":true}              only the package's interpreter, from now on
 //     {"do":"trace","until":NS,"every":NS}  runs, and tells the core's state at every so many as a
 //                                           number: "states"
@@ -23,7 +24,7 @@
 import { readFileSync, readSync, writeSync } from 'node:fs';
 
 import { Chip } from './chip.mjs';
-import { Doubt } from './doubt.mjs';
+import { BlockDoubt, Doubt } from './doubt.mjs';
 import { Usb, Uart } from './lines.mjs';
 import { Stand } from './stand.mjs';
 import { load } from './uf2.mjs';
@@ -116,6 +117,15 @@ const commands = {
     const { compared, skipped, interpreted, kinds, differences } = chip.doubt;
     chip.doubt = null;
     return { compared, skipped, interpreted, kinds: kinds.size, differences };
+  },
+  blocks({ on }) {
+    if (on) {
+      chip.blocks = new BlockDoubt(chip);
+      return {};
+    }
+    const { compared, differences } = chip.blocks;
+    chip.blocks = null;
+    return { compared, differences };
   },
   plain({ on }) {
     chip.plain = on;

@@ -312,9 +312,29 @@ impl Board {
     /// # Errors
     /// The emulation's end.
     pub fn doubt(&self, time: Duration) -> Result<(u64, Vec<String>), BoardError> {
-        self.ask(&json!({"do": "doubt", "on": true}))?;
-        self.pass(time)?;
-        let answer = self.ask(&json!({"do": "doubt", "on": false}))?;
+        self.doubted("doubt", || self.pass(time))
+    }
+
+    /// Has whole blocks of the translation compared in what `act` does, each a few times. Returns how
+    /// often, and the differences as text.
+    ///
+    /// # Errors
+    /// The emulation's end.
+    pub fn doubt_blocks(
+        &self,
+        act: impl FnOnce() -> Result<(), BoardError>,
+    ) -> Result<(u64, Vec<String>), BoardError> {
+        self.doubted("blocks", act)
+    }
+
+    fn doubted(
+        &self,
+        what: &str,
+        act: impl FnOnce() -> Result<(), BoardError>,
+    ) -> Result<(u64, Vec<String>), BoardError> {
+        self.ask(&json!({"do": what, "on": true}))?;
+        act()?;
+        let answer = self.ask(&json!({"do": what, "on": false}))?;
         let differences: Vec<Value> = process::read(answer["differences"].clone())?;
         Ok((
             process::read(answer["compared"].clone())?,
