@@ -82,7 +82,6 @@ fn every_block_leaves_what_the_interpreter_leaves() {
         session.assert_clean();
         Ok(())
     }));
-    println!("{compared} times");
     assert!(compared > 2000, "{compared}");
     assert!(differences.is_empty(), "{differences:#?}");
 }
