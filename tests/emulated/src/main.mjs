@@ -6,7 +6,8 @@
 //     {"do":"run","until":NS,"wake":true}   until then, or until bytes for the host: "bytes"
 //     {"do":"send","bytes":"00ff"}          to the board
 //     {"do":"stand", ...}                   sets the model up: see Stand.set
-//     {"do":"stop","open":true,"axis":0,"pulses":9}     now, or after so many pulses of an axis
+//     {"do":"stop","open":true,"axis":0,"pulses":9}     now, or after so many pulses of an axis,
+//                                           and "by" nanoseconds more
 //     {"do":"force","switch":2,"tripped":true,"axis":0,"pulses":9}
 //     {"do":"strict","axes":63}             axes whose tripped switch forbids any pulse
 //     {"do":"permit","exposures":1}         the host has asked for so many more; none at first
@@ -69,11 +70,11 @@ const commands = {
   stand(settings) {
     stand.set(settings);
   },
-  stop({ open, axis, pulses }) {
-    when(axis, pulses, () => stand.stop(open));
+  stop({ open, axis, pulses, by }) {
+    when(axis, pulses, by, () => stand.stop(open));
   },
-  force({ switch: number, tripped, axis, pulses }) {
-    when(axis, pulses, () => stand.force(number, tripped));
+  force({ switch: number, tripped, axis, pulses, by }) {
+    when(axis, pulses, by, () => stand.force(number, tripped));
   },
   strict({ axes }) {
     stand.strict(axes);
@@ -81,10 +82,10 @@ const commands = {
   permit({ exposures }) {
     stand.judge.permit(exposures);
   },
-  reset({ why = 'reset', axis, pulses }) {
+  reset({ why = 'reset', axis, pulses, by }) {
     // In the middle of an instruction's events nothing can be exchanged: the loop does it.
     if (pulses === undefined) chip.start(why);
-    else when(axis, pulses, () => (chip.wanted = why));
+    else when(axis, pulses, by, () => (chip.wanted = why));
   },
   starve() {
     chip.mask();
@@ -144,8 +145,9 @@ const commands = {
   },
 };
 
-function when(axis, pulses, act) {
+function when(axis, pulses, by, act) {
   if (pulses === undefined || pulses === null) act();
+  else if (by > 0) stand.traps.push({ axis, pulses, act: () => stand.later(by, act) });
   else stand.traps.push({ axis, pulses, act });
 }
 

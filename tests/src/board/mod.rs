@@ -79,14 +79,27 @@ pub enum When {
         /// How many.
         pulses: u32,
     },
+    /// The same, and a time more: at another place of the tick.
+    Later {
+        /// The axis.
+        axis: u8,
+        /// How many.
+        pulses: u32,
+        /// How much later.
+        by: Duration,
+    },
 }
 
 impl When {
     fn put(self, mut command: Value) -> Value {
-        if let Self::After { axis, pulses } = self {
-            command["axis"] = axis.into();
-            command["pulses"] = pulses.into();
-        }
+        let (axis, pulses, by) = match self {
+            Self::Now => return command,
+            Self::After { axis, pulses } => (axis, pulses, 0),
+            Self::Later { axis, pulses, by } => (axis, pulses, by.subsec_nanos()),
+        };
+        command["axis"] = axis.into();
+        command["pulses"] = pulses.into();
+        command["by"] = by.into();
         command
     }
 }
