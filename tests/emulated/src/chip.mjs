@@ -63,6 +63,8 @@ export class Chip {
     this.levels = new Map();
     /** Compares every instruction with the package's interpreter, where set. */
     this.doubt = null;
+    /** Compares whole blocks likewise, each a few times, where set. */
+    this.blocks = null;
     /** Whether the package interprets every instruction, and nothing is translated. */
     this.plain = false;
     /** Called at every request for a tick, and after every start. */
@@ -349,6 +351,7 @@ export class Chip {
       if (block === undefined) block = translator.block(pc, 1, table);
     }
     if (block === null) return core.executeInstruction();
+    if (this.blocks !== null && table === translator.whole) this.blocks.check(block, time);
     const cycles = block(time);
     return cycles < 0 ? core.executeInstruction() : cycles;
   }

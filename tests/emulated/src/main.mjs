@@ -6,7 +6,8 @@
 //     {"do":"run","until":NS,"wake":true}   until then, or until bytes for the host: "bytes"
 //     {"do":"send","bytes":"00ff"}          to the board
 //     {"do":"stand", ...}                   sets the model up: see Stand.set
-//     {"do":"stop","open":true,"axis":0,"pulses":9}     now, or after so many pulses of an axis
+//     {"do":"stop","open":true,"axis":0,"pulses":9}     now, or after so many pulses of an axis,
+//                                           and "by" nanoseconds more
 //     {"do":"force","switch":2,"tripped":true,"axis":0,"pulses":9}
 //     {"do":"strict","axes":63}             axes whose tripped switch forbids any pulse
 //     {"do":"permit","exposures":1}         the host has asked for so many more; none at first
@@ -17,6 +18,7 @@
 //     {"do":"measure"} {"do":"load"}        load since then, and since the start
 //     {"do":"doubt","on":true}              compares every instruction with the package's own doing;
 //                                           "on":false tells what came of it
+//     {"do":"blocks","on":true}             the same for whole blocks, each a few times
 //     {"do":"plain","on":true}              only the package's interpreter, from now on
 //     {"do":"trace","until":NS,"every":NS}  runs, and tells the core's state at every so many as a
 //                                           number: "states"
@@ -24,7 +26,7 @@
 import { readFileSync, readSync, writeSync } from 'node:fs';
 
 import { Chip } from './chip.mjs';
-import { Doubt } from './doubt.mjs';
+import { BlockDoubt, Doubt } from './doubt.mjs';
 import { Usb, Uart } from './lines.mjs';
 import { Stand } from './stand.mjs';
 import { load } from './uf2.mjs';
@@ -69,11 +71,11 @@ const commands = {
   stand(settings) {
     stand.set(settings);
   },
-  stop({ open, axis, pulses }) {
-    when(axis, pulses, () => stand.stop(open));
+  stop({ open, axis, pulses, by }) {
+    when(axis, pulses, by, () => stand.stop(open));
   },
-  force({ switch: number, tripped, axis, pulses }) {
-    when(axis, pulses, () => stand.force(number, tripped));
+  force({ switch: number, tripped, axis, pulses, by }) {
+    when(axis, pulses, by, () => stand.force(number, tripped));
   },
   strict({ axes }) {
     stand.strict(axes);
@@ -81,10 +83,10 @@ const commands = {
   permit({ exposures }) {
     stand.judge.permit(exposures);
   },
-  reset({ why = 'reset', axis, pulses }) {
+  reset({ why = 'reset', axis, pulses, by }) {
     // In the middle of an instruction's events nothing can be exchanged: the loop does it.
     if (pulses === undefined) chip.start(why);
-    else when(axis, pulses, () => (chip.wanted = why));
+    else when(axis, pulses, by, () => (chip.wanted = why));
   },
   starve() {
     chip.mask();
@@ -121,6 +123,15 @@ const commands = {
     chip.doubt = null;
     return { compared, skipped, interpreted, kinds: kinds.size, differences };
   },
+  blocks({ on }) {
+    if (on) {
+      chip.blocks = new BlockDoubt(chip);
+      return {};
+    }
+    const { compared, differences } = chip.blocks;
+    chip.blocks = null;
+    return { compared, differences };
+  },
   plain({ on }) {
     chip.plain = on;
   },
@@ -138,8 +149,9 @@ const commands = {
   },
 };
 
-function when(axis, pulses, act) {
+function when(axis, pulses, by, act) {
   if (pulses === undefined || pulses === null) act();
+  else if (by > 0) stand.traps.push({ axis, pulses, act: () => stand.later(by, act) });
   else stand.traps.push({ axis, pulses, act });
 }
 

@@ -79,14 +79,27 @@ pub enum When {
         /// How many.
         pulses: u32,
     },
+    /// The same, and a time more: at another place of the tick.
+    Later {
+        /// The axis.
+        axis: u8,
+        /// How many.
+        pulses: u32,
+        /// How much later.
+        by: Duration,
+    },
 }
 
 impl When {
     fn put(self, mut command: Value) -> Value {
-        if let Self::After { axis, pulses } = self {
-            command["axis"] = axis.into();
-            command["pulses"] = pulses.into();
-        }
+        let (axis, pulses, by) = match self {
+            Self::Now => return command,
+            Self::After { axis, pulses } => (axis, pulses, 0),
+            Self::Later { axis, pulses, by } => (axis, pulses, by.subsec_nanos()),
+        };
+        command["axis"] = axis.into();
+        command["pulses"] = pulses.into();
+        command["by"] = by.into();
         command
     }
 }
@@ -322,9 +335,29 @@ impl Board {
     /// # Errors
     /// The emulation's end.
     pub fn doubt(&self, time: Duration) -> Result<(u64, Vec<String>), BoardError> {
-        self.ask(&json!({"do": "doubt", "on": true}))?;
-        self.pass(time)?;
-        let answer = self.ask(&json!({"do": "doubt", "on": false}))?;
+        self.doubted("doubt", || self.pass(time))
+    }
+
+    /// Has whole blocks of the translation compared in what `act` does, each a few times. Returns how
+    /// often, and the differences as text.
+    ///
+    /// # Errors
+    /// The emulation's end.
+    pub fn doubt_blocks(
+        &self,
+        act: impl FnOnce() -> Result<(), BoardError>,
+    ) -> Result<(u64, Vec<String>), BoardError> {
+        self.doubted("blocks", act)
+    }
+
+    fn doubted(
+        &self,
+        what: &str,
+        act: impl FnOnce() -> Result<(), BoardError>,
+    ) -> Result<(u64, Vec<String>), BoardError> {
+        self.ask(&json!({"do": what, "on": true}))?;
+        act()?;
+        let answer = self.ask(&json!({"do": what, "on": false}))?;
         let differences: Vec<Value> = process::read(answer["differences"].clone())?;
         Ok((
             process::read(answer["compared"].clone())?,

@@ -17,7 +17,7 @@ pub struct Talk {
     pub requests: u32,
     /// How often one has been sent once more.
     pub repeated: u32,
-    /// Longest emulated time from the sending of a request to the first byte after it.
+    /// Longest emulated time from the sending of a greeting or request to the first byte after it.
     pub longest: Duration,
 }
 
@@ -26,8 +26,8 @@ pub struct Talk {
 pub(super) struct Tap {
     frames: Accumulator<ToBoard>,
     last: Option<(SessionId, RequestId)>,
-    /// When the request was sent that has not been answered.
-    sent: Option<Duration>,
+    /// When the greeting or request was sent that has not been answered.
+    pub(super) asked: Option<Duration>,
     pub(super) talk: Talk,
     /// The exposures that have been asked for.
     fired: HashSet<(ShotId, Token)>,
@@ -46,8 +46,13 @@ impl Tap {
     }
 
     fn message(&mut self, message: Result<ToBoard, FrameError>, now: Duration) -> u32 {
-        let Ok(ToBoard::Request(request)) = message else {
-            return 0;
+        let request = match message {
+            Ok(ToBoard::Request(request)) => request,
+            Ok(ToBoard::Hello(_)) => {
+                self.asked.get_or_insert(now);
+                return 0;
+            }
+            Err(_) => return 0,
         };
         let number = (request.session, request.id);
         if self.last == Some(number) {
@@ -55,7 +60,7 @@ impl Tap {
             self.talk.repeated += 1;
         } else {
             self.last = Some(number);
-            self.sent = Some(now);
+            self.asked = Some(now);
             self.talk.requests += 1;
         }
         match request.command {
@@ -67,7 +72,7 @@ impl Tap {
 
     /// Bytes from the board have come.
     pub(super) fn heard(&mut self, now: Duration) {
-        if let Some(sent) = self.sent.take() {
+        if let Some(sent) = self.asked.take() {
             self.talk.longest = self.talk.longest.max(now.saturating_sub(sent));
         }
     }

@@ -3,6 +3,10 @@
 //! Emulated time keeps behind real time, and waits for the program: the board comes to a stop by
 //! itself where its host is silent for too long, and on a busy machine the program may not get its
 //! turn for that long without being to blame for it.
+//!
+//! The program does not wait for the emulation: its own time-outs are real. Where the machine stalls
+//! for longer than they allow, the program loses its board, and is not to blame for that either;
+//! [`Terminal::was_late`] tells.
 
 use std::io;
 use std::os::fd::OwnedFd;
@@ -14,6 +18,8 @@ use rustix::fs::{Mode, OFlags, fcntl_getfl, fcntl_setfl, open};
 use rustix::io::Errno;
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+
+use panestep::link::session::ANSWER;
 
 use super::{Board, BoardError};
 
@@ -30,6 +36,9 @@ const SLICE: Duration = Duration::from_millis(5);
 /// Most real time that is made up for in one go.
 const LAG: Duration = Duration::from_millis(20);
 
+/// Real time beyond the emulated one that an answer may take: half of what the program waits for.
+const LATE: Duration = Duration::from_micros(ANSWER.as_micros() as u64 / 2);
+
 /// A pseudo-terminal with the board behind it.
 #[derive(Debug)]
 pub struct Terminal {
@@ -42,6 +51,9 @@ pub struct Terminal {
     due: Duration,
     /// When the program was heard last, in both times.
     heard: (Duration, Instant),
+    /// Since when the program waits for an answer, in both times.
+    waiting: Option<(Duration, Instant)>,
+    late: bool,
 }
 
 impl Terminal {
@@ -58,6 +70,8 @@ impl Terminal {
             last: Instant::now(),
             due: Duration::ZERO,
             heard: (board.now(), Instant::now()),
+            waiting: None,
+            late: false,
         })
     }
 
@@ -67,13 +81,24 @@ impl Terminal {
         &self.path
     }
 
+    /// Whether, since this was asked last, the program has had to wait for an answer because the
+    /// emulation stood still or was slow, so long that it may have given up.
+    pub fn was_late(&mut self) -> bool {
+        std::mem::take(&mut self.late)
+    }
+
     /// Carries bytes to and fro and lets the emulated time follow the real one, for a moment.
     ///
     /// # Errors
     /// A terminal that fails; the emulation's end.
     pub fn step(&mut self) -> Result<(), BoardError> {
+        let before = self.last;
         let open = self.carry_in()?;
         let now = Instant::now();
+        if self.board.0.borrow().tap.asked.is_some() {
+            // It may have asked just after the step before.
+            self.waiting.get_or_insert((self.board.now(), before));
+        }
         self.due += now.duration_since(self.last).min(LAG);
         self.last = now;
         let silent = self.board.now().saturating_sub(self.heard.0);
@@ -89,6 +114,13 @@ impl Terminal {
             inner.run(until, true)?;
         }
         let bytes = std::mem::take(&mut inner.heard);
+        if let Some((emulated, real)) = self.waiting {
+            let passed = inner.now.saturating_sub(emulated);
+            self.late |= real.elapsed().saturating_sub(passed) > LATE;
+        }
+        if inner.tap.asked.is_none() {
+            self.waiting = None;
+        }
         drop(inner);
         if open { self.carry_out(&bytes) } else { Ok(()) }
     }

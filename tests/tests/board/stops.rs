@@ -149,6 +149,42 @@ fn the_stop_circuit_stops_everything_at_once() {
     session.assert_clean();
 }
 
+/// Wherever in the tick it opens: before the tick looks at its inputs, between its look and its
+/// pulses, after them. That no pulse comes from the tick on that sees it is judged at the pins.
+#[test]
+fn the_stop_circuit_stops_it_at_every_place_of_the_tick() {
+    let schedule = short(&[0], 1);
+    let mut session = Session::open(&schedule, Line::Usb, 19);
+    let slot = slot(&session);
+    for part in 0..10 {
+        session.home(FIRST);
+        session.board.log(true).expect("the board");
+        let by = Duration::from_nanos((slot * f64::from(part) / 10.0) as u64 + 333);
+        let pressed = When::Later {
+            axis: FIRST,
+            pulses: 300,
+            by,
+        };
+        session.board.stop(true, pressed).expect("the board");
+        session.go(&[(FIRST, 2000)]);
+        let status = session.rest();
+        assert_eq!(status.halt, Some(Halt::Stop), "{by:?}");
+        let pulses = of(&session.board.pulses().expect("the board"), FIRST);
+        session.board.log(false).expect("the board");
+        let opened = pulses[299] + by.as_nanos() as f64;
+        assert!(pulses.iter().all(|&at| at <= opened + slot), "{by:?}");
+        let counted = i64::from(status.positions[usize::from(FIRST)].0);
+        assert_eq!(counted, place(&session, FIRST), "{by:?}");
+        session.board.stop(false, When::Now).expect("the board");
+        session
+            .board
+            .pass(Duration::from_millis(1))
+            .expect("the board");
+        session.done(Command::Acknowledge);
+    }
+    session.assert_clean();
+}
+
 #[test]
 fn a_silent_host_brings_everything_to_a_gentle_stop() {
     let mut session = ready(4);

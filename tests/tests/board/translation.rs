@@ -67,6 +67,25 @@ fn whole_blocks_do_what_the_interpreter_does() {
     assert_eq!(whole.3, plain.3);
 }
 
+/// And each by itself, with the flags before it also the other way round: what it leaves as it was
+/// would not be seen where it was right by chance.
+#[test]
+fn every_block_leaves_what_the_interpreter_leaves() {
+    let schedule = short(&[0, 4], 1);
+    let board = board(&schedule, Line::Usb, 18);
+    let (compared, differences) = sure(board.doubt_blocks(|| {
+        let mut session = Session::again(&board);
+        session.set_up(&schedule);
+        session.home(0);
+        session.go(&[(0, 300)]);
+        session.rest();
+        session.assert_clean();
+        Ok(())
+    }));
+    assert!(compared > 2000, "{compared}");
+    assert!(differences.is_empty(), "{differences:#?}");
+}
+
 #[test]
 fn the_same_run_is_the_same_every_time() {
     let schedule = short(&[4], 1);
