@@ -16,10 +16,10 @@ use panestep_tests::board::{Board, Line, Options, StandModel, Terminal};
 
 use crate::rig::{AWAY, NAME, assert_clean, demo_folder, image, sure};
 
-const FRAMES: usize = 3;
+const FRAMES: usize = 24;
 
-/// Longest that the program may run, in emulated time; it takes a few seconds.
-const LIMIT: Duration = Duration::from_secs(120);
+/// Longest that the program may run, in emulated time; it takes less than a minute.
+const LIMIT: Duration = Duration::from_secs(240);
 
 /// How often the program may be called where the machine stalls.
 const CALLS: u32 = 5;
@@ -72,7 +72,7 @@ fn program() -> PathBuf {
         .expect("cargo says where it is")
 }
 
-/// The demonstration, with ways of a few millimetres, in three frames: real time is long.
+/// The demonstration, with ways of a few millimetres, in fewer frames: real time is long.
 fn files() -> PathBuf {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("board-program");
     // What an earlier run left.
@@ -101,7 +101,7 @@ fn files() -> PathBuf {
         .replace("frames = 120", &format!("frames = {FRAMES}"))
         .replace(
             "frame = 120, east = \"0.8 m\", ahead = \"0.9 m\", fairing = 24",
-            "frame = 3, east = \"4 mm\", ahead = \"5 mm\"",
+            &format!("frame = {FRAMES}, east = \"4 mm\", ahead = \"5 mm\""),
         )
         .replace(", fairing = 24", "");
     fs::write(folder.join("stand.toml"), stand).expect("the stand is written");
