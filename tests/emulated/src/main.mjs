@@ -91,8 +91,8 @@ const commands = {
   starve() {
     chip.mask();
   },
-  hold({ nanos, axis, pulses }) {
-    when(axis, pulses, () => chip.hold(nanos));
+  hold({ nanos, axis, pulses, by }) {
+    when(axis, pulses, by, () => chip.hold(nanos));
   },
   counters() {
     return { ready: line.ready, ...stand.counters() };

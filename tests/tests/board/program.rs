@@ -88,8 +88,8 @@ fn files() -> PathBuf {
         .lines()
         .map(|line| {
             let short = match line.split(" =").next() {
-                Some("travel") => "travel = [\"-3 mm\", \"3 mm\"]",
-                Some("home") => "home = { switch = \"-5 mm\", within = \"0.02 mm\" }",
+                Some("travel") => "travel = [\"-8 mm\", \"8 mm\"]",
+                Some("home") => "home = { switch = \"-10 mm\", within = \"0.02 mm\" }",
                 Some("settle") => "settle = \"50 ms\"",
                 Some("ready") => "ready = \"50 ms\"",
                 _ => line,
