@@ -116,7 +116,7 @@ impl Pulses {
         });
     }
 
-    /// Whether pulses were dropped, or ticks lost in the middle of something.
+    /// Whether pulses came too late, or ticks were lost in the middle of something.
     #[inline(always)]
     pub const fn is_late(&self) -> bool {
         self.late

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use panestep::link::LinkError;
 use panestep::link::session::SILENCE;
-use panestep_protocol::{AxisIndex, Command, Halt, Refusal, Toward};
+use panestep_protocol::{AxisIndex, Command, Halt, Refusal, Status, Toward};
 use panestep_tests::board::{Line, Pulse, When};
 
 use crate::rig::{BRAKING, Session, short};
@@ -34,6 +34,24 @@ fn place(session: &Session, axis: u8) -> i64 {
         .find(|motor| motor.channel == axis)
         .expect("an axis of the schedule");
     session.counters().axes[usize::from(axis)].position - i64::from(motor.switch)
+}
+
+/// The board has counted these axes' steps as they came out of the pins.
+fn assert_counted(session: &Session, status: &Status, axes: &[u8]) {
+    for &axis in axes {
+        let counted = i64::from(status.positions[usize::from(axis)].0);
+        assert_eq!(counted, place(session, axis), "axis {axis}");
+    }
+}
+
+/// The stop circuit is closed again, and a person has seen why it was open.
+fn let_go(session: &mut Session) {
+    session.board.stop(false, When::Now).expect("the board");
+    session
+        .board
+        .pass(Duration::from_millis(1))
+        .expect("the board");
+    session.done(Command::Acknowledge);
 }
 
 fn of(pulses: &[Pulse], axis: u8) -> Vec<f64> {
@@ -100,11 +118,7 @@ fn a_switch_that_trips_in_a_move_stops_its_axis_at_once_and_the_others_gently() 
     assert!(after > 100, "it was fast: {after} pulses after");
     assert_gentle(&second, trip + 2.0 * slot);
     assert!(last < BRAKING.as_nanos() as f64, "{last} ns");
-    // Counted to the step.
-    for axis in [FIRST, SECOND] {
-        let counted = i64::from(status.positions[usize::from(axis)].0);
-        assert_eq!(counted, place(&session, axis), "axis {axis}");
-    }
+    assert_counted(&session, &status, &[FIRST, SECOND]);
     session.assert_clean();
 }
 
@@ -140,12 +154,7 @@ fn the_stop_circuit_stops_everything_at_once() {
             ..
         })
     ));
-    session.board.stop(false, When::Now).expect("the board");
-    session
-        .board
-        .pass(Duration::from_millis(1))
-        .expect("the board");
-    session.done(Command::Acknowledge);
+    let_go(&mut session);
     session.assert_clean();
 }
 
@@ -173,14 +182,8 @@ fn the_stop_circuit_stops_it_at_every_place_of_the_tick() {
         session.board.log(false).expect("the board");
         let opened = pulses[299] + by.as_nanos() as f64;
         assert!(pulses.iter().all(|&at| at <= opened + slot), "{by:?}");
-        let counted = i64::from(status.positions[usize::from(FIRST)].0);
-        assert_eq!(counted, place(&session, FIRST), "{by:?}");
-        session.board.stop(false, When::Now).expect("the board");
-        session
-            .board
-            .pass(Duration::from_millis(1))
-            .expect("the board");
-        session.done(Command::Acknowledge);
+        assert_counted(&session, &status, &[FIRST]);
+        let_go(&mut session);
     }
     session.assert_clean();
 }
@@ -217,9 +220,8 @@ fn a_silent_host_brings_everything_to_a_gentle_stop() {
             status.homed.contains(usize::from(axis)),
             "it knows where it is"
         );
-        let counted = i64::from(status.positions[usize::from(axis)].0);
-        assert_eq!(counted, place(&session, axis), "axis {axis}");
     }
+    assert_counted(&session, &status, &[FIRST, SECOND]);
     session.assert_clean();
 }
 
