@@ -302,6 +302,25 @@ impl Way {
         }
     }
 
+    /// What people call going this way: with a growing position, and with a falling one.
+    #[must_use]
+    pub const fn directions(self) -> [&'static str; 2] {
+        match self {
+            Self::East => ["east", "west"],
+            Self::North => ["north", "south"],
+            Self::Lift => ["up", "down"],
+            Self::Turn => ["counter-clockwise", "clockwise"],
+            Self::Focus => ["toward far", "toward near"],
+        }
+    }
+
+    /// What people call going by an amount with this sign.
+    #[must_use]
+    pub const fn toward(self, by: f64) -> &'static str {
+        let [forth, back] = self.directions();
+        if by < 0.0 { back } else { forth }
+    }
+
     /// Its name in files and on the screen.
     #[must_use]
     pub const fn name(self) -> &'static str {

@@ -3,7 +3,7 @@
 //! * [`exposure`]: exactly once, as a pure transition function.
 //! * [`journal`], [`state`], [`span`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
 //! * [`album`]: the pictures that arrive.
-//! * [`run`], [`pace`], [`people`]: the frame loop, its time left, whom it asks and tells.
+//! * [`run`], [`pace`], [`people`], [`hands`]: the frame loop, its time left, whom it asks and tells.
 //! * [`error`]: what ends a run.
 
 pub mod album;
@@ -12,6 +12,7 @@ pub mod error;
 pub mod exposure;
 pub mod fingerprint;
 pub mod folder;
+pub mod hands;
 pub mod journal;
 pub mod pace;
 pub mod people;
@@ -25,10 +26,9 @@ pub use disk::{Disk, FileDisk, SimulatedDisk, Unsynced};
 pub use error::{Ending, TakeError};
 pub use fingerprint::fingerprint;
 pub use folder::{Files, Folder, FolderError};
+pub use hands::{HandProblem, HandRequest};
 pub use journal::{Entry, Journal, JournalError, Picture};
-pub use people::{
-    HandProblem, HandRequest, Person, Progress, Question, ReleaseOrder, Trigger, Watch,
-};
+pub use people::{Person, Progress, Question, ReleaseOrder, Trigger, Watch};
 pub use run::{Boards, Edit, Outcome, Stage, rehearse, shoot};
 pub use span::Span;
 pub use state::{Check, Drift, FrameState, Standing, Suspects, TakeState};
