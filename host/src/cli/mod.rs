@@ -6,6 +6,7 @@ mod hands;
 mod interrupt;
 mod job;
 mod large;
+mod muster;
 mod outside;
 mod people;
 mod plan;
