@@ -221,7 +221,7 @@ impl<'a> Desk<'a> {
 
     /// What was typed before a question is no answer to it: an Enter too many would say that the
     /// next frame has been exposed. (From a file or a pipe there is nothing but what comes before.)
-    fn forget_what_was_typed(&mut self) {
+    pub(super) fn forget_what_was_typed(&mut self) {
         let stdin = io::stdin();
         if stdin.is_terminal() {
             self.typed.clear();
