@@ -113,6 +113,8 @@ pub struct Board {
     pub name: String,
     /// Where it is reached.
     pub port: PortName,
+    /// Whether somebody has seen the stop stop its motors.
+    pub stop_tested: bool,
 }
 
 /// Where a board is reached.

@@ -85,6 +85,7 @@ fn boards<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Board>>) {
     for table in file.tables("board") {
         let name = table.name_at("name", MAX_TITLE);
         let port = table.text_at("port");
+        let stop_tested = table.flag("stop_tested", Some(false));
         if let Some(name) = &name
             && name.value.len() > MAX_NAME
         {
@@ -111,12 +112,14 @@ fn boards<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Board>>) {
             }
             ports.push(port.value);
         }
-        boards.push(name.as_ref().zip(port).map(|(name, port)| Board {
+        let known = name.as_ref().zip(port).zip(stop_tested);
+        boards.push(known.map(|((name, port), stop_tested)| Board {
             name: name.value.to_owned(),
             port: match port.value {
                 "simulated" => PortName::Simulated,
                 serial => PortName::Serial(serial.to_owned()),
             },
+            stop_tested,
         }));
         names.push(name);
     }
