@@ -113,8 +113,8 @@ pub struct Board {
     pub name: String,
     /// Where it is reached.
     pub port: PortName,
-    /// Whether somebody has seen the stop stop its motors.
-    pub stop_tested: bool,
+    /// The day on which somebody has last seen the stop stop its motors.
+    pub stop_tested: Option<jiff::civil::Date>,
 }
 
 /// Where a board is reached.
@@ -314,6 +314,51 @@ impl Way {
             Self::Turn => "turn",
             Self::Focus => "focus",
         }
+    }
+
+    /// Every word for a direction: the way, whether it is the one on which positions fall, and the
+    /// word. Of several for the same direction the first is the one that is said.
+    const TOWARD: [(Self, bool, &'static str); 14] = [
+        (Self::East, false, "east"),
+        (Self::East, true, "west"),
+        (Self::North, false, "north"),
+        (Self::North, true, "south"),
+        (Self::Lift, false, "up"),
+        (Self::Lift, false, "lift"),
+        (Self::Lift, true, "down"),
+        (Self::Turn, false, "counter-clockwise"),
+        (Self::Turn, false, "turn"),
+        (Self::Turn, true, "clockwise"),
+        (Self::Turn, true, "turn-back"),
+        (Self::Focus, false, "focus"),
+        (Self::Focus, true, "back"),
+        (Self::Focus, true, "focus-back"),
+    ];
+
+    /// Which way something goes in plain words: `east`, or `west` where it goes `back`.
+    #[must_use]
+    pub fn toward(self, back: bool) -> &'static str {
+        let mut words = Self::TOWARD.iter();
+        words
+            .find(|&&(way, to, _)| way == self && to == back)
+            .map_or(self.name(), |&(_, _, word)| word)
+    }
+
+    /// The way of a direction's word, and whether it is the one on which positions fall.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<(Self, bool)> {
+        let mut words = Self::TOWARD.iter();
+        words
+            .find(|(_, _, known)| *known == word)
+            .map(|&(way, back, _)| (way, back))
+    }
+
+    /// Every word that [`Self::of_word`] knows of this way.
+    pub fn words(self) -> impl Iterator<Item = &'static str> {
+        let words = Self::TOWARD.iter();
+        words
+            .filter(move |(way, _, _)| *way == self)
+            .map(|&(_, _, word)| word)
     }
 }
 

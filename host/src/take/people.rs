@@ -7,7 +7,7 @@ use panestep_protocol::Token;
 use super::exposure::{Flaw, Known, Released};
 use super::span::Span;
 use super::state::{Drift, Suspects};
-use crate::stand::AxisUnit;
+use crate::stand::{AxisUnit, Way};
 
 /// Somebody at the stand. `None` from any question means: stop here, the take goes on later.
 pub trait Person {
@@ -94,17 +94,8 @@ impl HandRequest<'_> {
         if by.abs() <= self.scale / 2.0 {
             return None;
         }
-        let back = by < 0.0;
-        Some(match (self.way, back) {
-            ("east", true) => "west",
-            ("north", true) => "south",
-            ("lift", false) => "up",
-            ("lift", true) => "down",
-            ("turn", false) => "counter-clockwise",
-            ("turn", true) => "clockwise",
-            (way, false) => way,
-            (_, true) => "back",
-        })
+        let (way, _) = Way::of_word(self.way)?;
+        Some(way.toward(by < 0.0))
     }
 }
 
