@@ -304,6 +304,25 @@ impl Way {
         }
     }
 
+    /// What people call going this way: with a growing position, and with a falling one.
+    #[must_use]
+    pub const fn directions(self) -> [&'static str; 2] {
+        match self {
+            Self::East => ["east", "west"],
+            Self::North => ["north", "south"],
+            Self::Lift => ["up", "down"],
+            Self::Turn => ["counter-clockwise", "clockwise"],
+            Self::Focus => ["toward far", "toward near"],
+        }
+    }
+
+    /// What people call going by an amount with this sign.
+    #[must_use]
+    pub const fn toward(self, by: f64) -> &'static str {
+        let [forth, back] = self.directions();
+        if by < 0.0 { back } else { forth }
+    }
+
     /// Its name in files and on the screen.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -316,49 +335,29 @@ impl Way {
         }
     }
 
-    /// Every word for a direction: the way, whether it is the one on which positions fall, and the
-    /// word. Of several for the same direction the first is the one that is said.
-    const TOWARD: [(Self, bool, &'static str); 14] = [
-        (Self::East, false, "east"),
-        (Self::East, true, "west"),
-        (Self::North, false, "north"),
-        (Self::North, true, "south"),
-        (Self::Lift, false, "up"),
-        (Self::Lift, false, "lift"),
-        (Self::Lift, true, "down"),
-        (Self::Turn, false, "counter-clockwise"),
-        (Self::Turn, false, "turn"),
-        (Self::Turn, true, "clockwise"),
-        (Self::Turn, true, "turn-back"),
-        (Self::Focus, false, "focus"),
-        (Self::Focus, true, "back"),
-        (Self::Focus, true, "focus-back"),
-    ];
-
-    /// Which way something goes in plain words: `east`, or `west` where it goes `back`.
+    /// What can be typed for going this way: for a growing position two words, for a falling one
+    /// the last. They follow from [`Self::directions`] and [`Self::name`].
     #[must_use]
-    pub fn toward(self, back: bool) -> &'static str {
-        let mut words = Self::TOWARD.iter();
-        words
-            .find(|&&(way, to, _)| way == self && to == back)
-            .map_or(self.name(), |&(_, _, word)| word)
+    pub fn words(self) -> [&'static str; 3] {
+        let [forth, back] = self.directions().map(|words| {
+            let last = words.rsplit(' ').next();
+            last.unwrap_or(words)
+        });
+        [forth, self.name(), back]
     }
 
     /// The way of a direction's word, and whether it is the one on which positions fall.
     #[must_use]
     pub fn of_word(word: &str) -> Option<(Self, bool)> {
-        let mut words = Self::TOWARD.iter();
-        words
-            .find(|(_, _, known)| *known == word)
-            .map(|&(way, back, _)| (way, back))
-    }
-
-    /// Every word that [`Self::of_word`] knows of this way.
-    pub fn words(self) -> impl Iterator<Item = &'static str> {
-        let words = Self::TOWARD.iter();
-        words
-            .filter(move |(way, _, _)| *way == self)
-            .map(|&(_, _, word)| word)
+        let ways = [Self::East, Self::North, Self::Lift, Self::Turn, Self::Focus];
+        ways.into_iter().find_map(|way| {
+            let [forth, name, back] = way.words();
+            match word {
+                _ if word == forth || word == name => Some((way, false)),
+                _ if word == back => Some((way, true)),
+                _ => None,
+            }
+        })
     }
 }
 

@@ -2,8 +2,10 @@
 
 mod args;
 mod failure;
+mod hands;
 mod interrupt;
 mod job;
+mod large;
 mod outside;
 mod people;
 mod plan;

@@ -8,14 +8,12 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use panestep::schedule::Schedule;
 use panestep::stand::Stand;
 use panestep::take::exposure::Known;
-use panestep::take::{
-    self, Drift, HandProblem, HandRequest, Person, Question, Span, Suspects, Watch,
-};
+use panestep::take::{self, Drift, HandRequest, Person, Question, Span, Suspects, Watch};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 
-use super::rig::Shutter;
-use super::rig::{self, Rig};
+use super::hands;
+use super::rig::{Rig, Shutter};
 use super::screen::{self, aside, say};
 
 /// Shows a run's progress.
@@ -34,7 +32,8 @@ impl Onlooker {
             progress,
             frame,
             first: true,
-            starting: true,
+            // Where nothing but hands moves anything, what is asked says more.
+            starting: !schedule.motors.is_empty(),
         }
     }
 
@@ -186,11 +185,16 @@ impl<'a> Desk<'a> {
         self
     }
 
+    /// The stand that the person is at, and where its boards are.
+    pub(super) fn at(&self) -> (&'a Stand, &'a Rig) {
+        (self.stand, self.rig)
+    }
+
     /// The next line typed; none at the end of the input or after Ctrl-C.
     ///
     /// The standard library begins a read anew when a signal ends it, so that Ctrl-C would go
     /// unnoticed until somebody typed a line: here the read begins only once something is there.
-    fn line(&mut self) -> Option<String> {
+    pub(super) fn line(&mut self) -> Option<String> {
         let stdin = io::stdin();
         let mut buffer = [0; 256];
         loop {
@@ -234,65 +238,6 @@ impl<'a> Desk<'a> {
 }
 
 impl Desk<'_> {
-    fn ask_reading(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        let HandRequest {
-            frame,
-            of,
-            way,
-            reading,
-            scale,
-            ..
-        } = *request;
-        let unit = request.unit.sign();
-        match request.problem {
-            Some(HandProblem::NotANumber) => {
-                say(&format!(
-                    "  that is not a reading; type the number in {unit}"
-                ));
-            }
-            Some(HandProblem::Mirrored { read }) => say(&format!(
-                "  {read} {unit} is on the wrong side of zero: it has gone the wrong way"
-            )),
-            Some(HandProblem::Off { read, by }) => {
-                let side = if by > 0.0 { "too high" } else { "too low" };
-                say(&format!("  {read} {unit} is {:.3} {unit} {side}", by.abs()));
-            }
-            None => {}
-        }
-        // A reading that was wrong still tells where it stands.
-        let request = HandRequest {
-            last: match request.problem {
-                Some(HandProblem::Mirrored { read } | HandProblem::Off { read, .. }) => Some(read),
-                Some(HandProblem::NotANumber) | None => request.last,
-            },
-            ..request.clone()
-        };
-        let how = match (request.by(), request.toward()) {
-            (Some(by), Some(toward)) => format!("{toward} by {:.3} {unit}, ", by.abs()),
-            _ => String::new(),
-        };
-        say(&format!(
-            "frame {frame}: move {of} {how}until its {way} scale reads {reading:.3} {unit} \
-             (within {scale} {unit})"
-        ));
-        say("  its reading now, or nothing to stop here:");
-        let typed = self.line()?;
-        if typed.is_empty() {
-            return None;
-        }
-        let read = typed
-            .trim_end_matches(unit)
-            .trim()
-            .parse()
-            .unwrap_or(f64::NAN);
-        if read.is_finite()
-            && let Some(axis) = rig::hand_axis(self.stand, of, way)
-        {
-            self.rig.crank(axis, read);
-        }
-        Some(read)
-    }
-
     /// A question that is answered with yes or no; none to stop.
     fn yes_or_no(&mut self, question: &str) -> Option<bool> {
         loop {
@@ -381,7 +326,7 @@ impl Desk<'_> {
 
 impl Person for Desk<'_> {
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        aside(|| self.ask_reading(request))
+        aside(|| hands::ask(self, request))
     }
 
     fn exposed(&mut self, question: &Question) -> Option<bool> {

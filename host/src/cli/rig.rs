@@ -10,7 +10,7 @@ use panestep::link::{Clock, Link, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
-use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand, StandPose};
+use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand, StandPose, Way};
 use panestep::take::{Boards, TakeError};
 
 use super::screen::Progress;
@@ -18,7 +18,7 @@ use super::{Failure, args};
 
 /// The boards of a stand.
 pub(crate) enum Rig {
-    /// On serial ports, in the stand's order.
+    /// On serial ports, in the stand's order; none where everything is moved by hand.
     Serial(Vec<String>),
     /// Simulated, with virtual time.
     Simulated(SimulatedStand),
@@ -44,7 +44,11 @@ impl Rig {
                     "--port {board}=...: {} has no board {board:?}",
                     stand.name
                 ))
-                .hint(format!("its boards are: {}", names.join(", "))));
+                .hint(if names.is_empty() {
+                    "it has no boards at all".to_owned()
+                } else {
+                    format!("its boards are: {}", names.join(", "))
+                }));
             }
         }
         let at = |name: &str, port: &PortName| {
@@ -61,7 +65,7 @@ impl Rig {
             .map(|board| at(&board.name, &board.port))
             .collect();
         let real = serial.iter().flatten().count();
-        if real == 0 {
+        if real == 0 && !serial.is_empty() {
             let options = Options {
                 seed: simulated.seed.wrapping_add(past << 32),
                 ..Options::default()
@@ -152,14 +156,14 @@ impl Boards for &Rig {
     }
 }
 
-/// The place of a hand axis in the stand, by its place among the hand axes.
-pub(crate) fn hand_axis(stand: &Stand, carrier: &str, way: &str) -> Option<AxisId> {
+/// The place in the stand of a hand axis that moves a carrier a certain way.
+pub(crate) fn hand_axis(stand: &Stand, carrier: &str, way: Way) -> Option<AxisId> {
     stand
         .axes
         .iter()
         .position(|axis| {
             matches!(axis.drive, Drive::Hand { .. })
-                && axis.way.name() == way
+                && axis.way == way
                 && stand.carrier_name(axis.of) == carrier
         })
         .map(AxisId)

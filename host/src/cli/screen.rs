@@ -1,6 +1,7 @@
 //! Standard error, for people: lines, a bar where there is a terminal, times of day.
 
 use std::io::{self, IsTerminal, Write};
+use std::os::fd::AsFd;
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
@@ -52,7 +53,12 @@ pub(crate) fn colour() -> bool {
 
 /// Characters that fit on a line of standard output.
 pub(crate) fn width() -> usize {
-    rustix::termios::tcgetwinsize(io::stdout())
+    width_of(io::stdout())
+}
+
+/// Characters that fit on a line of one of the program's outputs.
+pub(crate) fn width_of(output: impl AsFd) -> usize {
+    rustix::termios::tcgetwinsize(output)
         .map(|size| usize::from(size.ws_col))
         .ok()
         .filter(|&columns| columns > 0)

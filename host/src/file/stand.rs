@@ -124,12 +124,6 @@ fn boards<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Board>>) {
         }));
         names.push(name);
     }
-    if boards.is_empty() {
-        file.note_whole(
-            "the stand has no board",
-            "add a [[board]] with its name and port",
-        );
-    }
     unique(file, "board", &names);
     (names, boards.into_iter().collect())
 }
@@ -271,7 +265,17 @@ pub(super) fn named(
             .as_ref()
             .is_some_and(|other| other.value == name.value)
     });
-    if found.is_none() {
+    if found.is_none() && names.is_empty() {
+        table.note(
+            name.span.clone(),
+            "there is none",
+            format!(
+                "{what} is `{}`, but the file has none of them at all",
+                name.value
+            ),
+            "add it, with its name: a board as [[board]] with its port, a level as [[level]]",
+        );
+    } else if found.is_none() {
         table.unknown(name, what, names.iter().flatten().map(|other| other.value));
     }
     found

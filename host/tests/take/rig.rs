@@ -145,6 +145,7 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
             way: Way::North,
             unit: AxisUnit::Millimetre,
             scale: 0.1,
+            travel: (-100.0, 100.0),
         }]
     } else {
         Vec::new()
@@ -208,7 +209,7 @@ pub(crate) struct Operator {
 
 impl Person for Operator {
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        self.problems.push(request.problem);
+        self.problems.push(request.problem.clone());
         if self.readings.is_empty() {
             Some(request.reading)
         } else {

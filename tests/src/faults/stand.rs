@@ -235,6 +235,7 @@ impl Build {
                     way: Way::North,
                     unit: AxisUnit::Millimetre,
                     scale: 0.1,
+                    travel: (-100.0, 100.0),
                 }]
             } else {
                 Vec::new()
