@@ -113,6 +113,8 @@ pub struct Board {
     pub name: String,
     /// Where it is reached.
     pub port: PortName,
+    /// The day on which somebody has last seen the stop stop its motors.
+    pub stop_tested: Option<jiff::civil::Date>,
 }
 
 /// Where a board is reached.
@@ -331,6 +333,31 @@ impl Way {
             Self::Turn => "turn",
             Self::Focus => "focus",
         }
+    }
+
+    /// What can be typed for going this way: for a growing position two words, for a falling one
+    /// the last. They follow from [`Self::directions`] and [`Self::name`].
+    #[must_use]
+    pub fn words(self) -> [&'static str; 3] {
+        let [forth, back] = self.directions().map(|words| {
+            let last = words.rsplit(' ').next();
+            last.unwrap_or(words)
+        });
+        [forth, self.name(), back]
+    }
+
+    /// The way of a direction's word, and whether it is the one on which positions fall.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<(Self, bool)> {
+        let ways = [Self::East, Self::North, Self::Lift, Self::Turn, Self::Focus];
+        ways.into_iter().find_map(|way| {
+            let [forth, name, back] = way.words();
+            match word {
+                _ if word == forth || word == name => Some((way, false)),
+                _ if word == back => Some((way, true)),
+                _ => None,
+            }
+        })
     }
 }
 

@@ -12,7 +12,7 @@ use super::screen::say;
 pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64> {
     let HandRequest { frame, of, way, .. } = *request;
     // An Enter too many would end the take.
-    desk.forget_what_was_typed();
+    desk.forget();
     if let Some(problem) = &request.problem {
         say(&format!("  {}", wrong(request, problem)));
     }

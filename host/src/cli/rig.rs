@@ -98,6 +98,28 @@ impl Rig {
         }
     }
 
+    /// Sees that every real board's stop has been tested: nothing looks for a home switch before.
+    pub(crate) fn stop_is_tested(&self, stand: &Stand) -> Result<(), Failure> {
+        let untested: Vec<&str> = stand
+            .boards
+            .iter()
+            .filter(|board| board.stop_tested.is_none())
+            .map(|board| board.name.as_str())
+            .collect();
+        if self.is_simulated() || untested.is_empty() {
+            return Ok(());
+        }
+        Err(Failure::wrong(format!(
+            "nobody has seen yet that the stop stops what board {} moves: its [[board]] in the \
+             stand file has no `stop_tested`, and nothing is homed before",
+            untested.join(", and board ")
+        ))
+        .hint(
+            "nothing was moved. `panestep power-up` goes through the first power-up with you, and \
+             writes it",
+        ))
+    }
+
     /// A person at the stand has set a hand axis; a simulated stand's carriage goes there.
     pub(crate) fn crank(&self, axis: AxisId, reading: f64) {
         if let Self::Simulated(stand) = self {

@@ -2,6 +2,7 @@
 
 use std::io::{self, IsTerminal, Write};
 use std::os::fd::AsFd;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
@@ -9,6 +10,9 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 /// The bar that is on the terminal now.
 static BAR: Mutex<Option<ProgressBar>> = Mutex::new(None);
+
+/// Whether the line that the terminal's cursor is on is one that passes.
+static PASSING: AtomicBool = AtomicBool::new(false);
 
 fn put_bar(bar: Option<ProgressBar>) -> Option<ProgressBar> {
     let mut now = BAR.lock().unwrap_or_else(PoisonError::into_inner);
@@ -18,7 +22,11 @@ fn put_bar(bar: Option<ProgressBar>) -> Option<ProgressBar> {
 /// Says a line. A screen that has gone away is no reason to stop.
 pub(crate) fn say(line: &str) {
     aside(|| {
-        let _ = writeln!(io::stderr().lock(), "{line}");
+        let mut screen = io::stderr().lock();
+        if PASSING.swap(false, Ordering::Relaxed) {
+            let _ = write!(screen, "\r\x1b[K");
+        }
+        let _ = writeln!(screen, "{line}");
     });
 }
 
@@ -43,6 +51,14 @@ pub(crate) fn waiting(what: &str) {
             put_bar(Some(bar));
         }
         None => say(what),
+    }
+}
+
+/// Says what passes: on a terminal over the same line again and again, elsewhere not at all.
+pub(crate) fn passing(what: &str) {
+    if io::stderr().is_terminal() {
+        PASSING.store(true, Ordering::Relaxed);
+        let _ = write!(io::stderr().lock(), "\r{what}\x1b[K");
     }
 }
 

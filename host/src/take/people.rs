@@ -27,6 +27,25 @@ pub trait Person {
     fn again(&mut self, suspects: &Suspects) -> Option<bool>;
 }
 
+/// Nobody: every question stops the run.
+impl Person for () {
+    fn set(&mut self, _: &HandRequest<'_>) -> Option<f64> {
+        None
+    }
+
+    fn exposed(&mut self, _: &Question) -> Option<bool> {
+        None
+    }
+
+    fn fire(&mut self, _: u32) -> Option<bool> {
+        None
+    }
+
+    fn again(&mut self, _: &Suspects) -> Option<bool> {
+        None
+    }
+}
+
 /// What fires the camera where no board does.
 pub trait Trigger {
     /// Runs the user's own command, and waits until it has ended. Where it takes too long it is
@@ -163,6 +182,11 @@ pub enum Progress<'a> {
     Moving {
         /// The frame.
         frame: u32,
+    },
+    /// Something moves, and is awaited.
+    UnderWay {
+        /// Until it should be at rest.
+        left: Duration,
     },
     /// They have arrived, as counters and switches agree.
     Arrived {

@@ -64,6 +64,7 @@ pub(crate) fn stand() -> Stand {
     let board = |name: &str| Board {
         name: name.to_owned(),
         port: PortName::Simulated,
+        stop_tested: None,
     };
     let mut north = slide(1, Way::North, 0, 7, true);
     north.drive = Drive::Hand { scale: 0.1 };
