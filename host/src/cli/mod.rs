@@ -16,6 +16,7 @@ mod record;
 mod rig;
 mod screen;
 mod simulate;
+mod step;
 mod take;
 mod typed;
 mod whereabouts;

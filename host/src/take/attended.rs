@@ -233,6 +233,16 @@ impl<'s, 'r> Attended<'s, 'r> {
     /// [`TakeError::OutsideTravel`] where it is homed and would leave its travel: nothing has moved
     /// then. What a guard, a person or the board says.
     pub fn nudge(&mut self, place: usize, by: i32) -> Result<(), TakeError> {
+        self.nudgeable(place, by)?;
+        let moved = self.crew.nudge(place, by);
+        self.done(moved)
+    }
+
+    /// Whether an axis could be nudged by so many steps, as things stand.
+    ///
+    /// # Errors
+    /// As [`Self::nudge`], before anything moves.
+    pub fn nudgeable(&mut self, place: usize, by: i32) -> Result<(), TakeError> {
         let axis = self.axis(place)?;
         let seen = self.look()?.axes[place];
         if seen.homed {
@@ -248,8 +258,7 @@ impl<'s, 'r> Attended<'s, 'r> {
                 });
             }
         }
-        let moved = self.crew.nudge(place, by);
-        self.done(moved)
+        Ok(())
     }
 
     /// Brings a homed axis to a position, in steps, from below: slack is taken up.
