@@ -124,7 +124,8 @@ impl Job {
     }
 
     fn go_on(&self) -> String {
-        format!("go on with: {}", self.resume)
+        let step = if self.step { " --step" } else { "" };
+        format!("go on with: {}{step}", self.resume)
     }
 
     fn broken_off(&self, error: &TakeError) -> Failure {

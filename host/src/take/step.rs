@@ -32,7 +32,8 @@ pub struct Stood {
     pub standing: Option<Standing>,
     /// Whether frames can be exposed: it is no rehearsal.
     pub shooting: bool,
-    /// The frame that would be exposed next in a take that runs by itself, where one is left.
+    /// The next frame from here on that is still to be exposed, or else the first of all; before the
+    /// first step the one that the take would go on with.
     pub next: Option<u32>,
     /// How many frames are still to be exposed.
     pub left: u32,
@@ -96,13 +97,20 @@ fn walk(crew: &mut Crew<'_, '_>, steps: &mut dyn Steps, shooting: bool) -> Resul
     let mut at: Option<u32> = None;
     loop {
         crew.check_interrupt()?;
+        let wanted = crew.wanted();
+        let from_here = wanted
+            .iter()
+            .find(|&&frame| at.is_none_or(|at| frame >= at));
         let stood = Stood {
             frame: at,
             frames,
             standing: at.and_then(|frame| crew.standing(frame)),
             shooting,
-            next: crew.next_frame(),
-            left: u32::try_from(crew.wanted().len()).unwrap_or(u32::MAX),
+            next: match at {
+                None => crew.next_frame(),
+                Some(_) => from_here.or(wanted.first()).copied(),
+            },
+            left: u32::try_from(wanted.len()).unwrap_or(u32::MAX),
         };
         let wish = steps.next(&stood);
         crew.check_interrupt()?;

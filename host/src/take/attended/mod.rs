@@ -5,9 +5,13 @@
 //! everything to a controlled stop. Before an axis is homed it moves slowly, by distances only, and
 //! never farther than its whole travel is long.
 
+mod inputs;
+
 use std::time::Duration;
 
 use panestep_protocol::{Activity, Halt, Status};
+
+pub use inputs::{Input, Inputs, Press, Pressed};
 
 use super::error::TakeError;
 use super::run::{Stage, check_parts};
@@ -57,6 +61,14 @@ pub struct AxisSeen {
     pub home_open: bool,
     /// Whether the switch at its other end is open; `false` where the board has no input for it.
     pub far_open: bool,
+}
+
+impl Seen {
+    /// Every input of every board.
+    #[must_use]
+    pub fn inputs(&self) -> Inputs {
+        Inputs::of(self)
+    }
 }
 
 impl BoardSeen {
