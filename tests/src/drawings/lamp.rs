@@ -28,7 +28,7 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.line(Pen::Wire, &[(430.0, 165.0), (430.0, 155.0), (300.0, 155.0), (300.0, 130.0)]);
     sheet.terminal((300.0, 126.0));
     sheet.label((300.0, 112.0), At::Middle, "+ 24 V");
-    sheet.notes((220.0, 74.0), At::Start, &["extra-low voltage only"]);
+    sheet.notes((180.0, 82.0), At::Start, &["extra-low voltage only"]);
     sheet.line(Pen::Dashed, &[(448.0, 185.0), (556.0, 185.0)]);
 
     // Mains.

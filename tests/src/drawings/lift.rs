@@ -4,28 +4,23 @@ pub(super) fn draw(sheet: &mut Sheet) {
     // Floor, post, top beam.
     sheet.line(Pen::Heavy, &[(60.0, 580.0), (840.0, 580.0)]);
     sheet.block(Pen::Outline, Fill::Metal, (470.0, 110.0), (26.0, 470.0));
-    sheet.block(Pen::Outline, Fill::Metal, (400.0, 90.0), (330.0, 20.0));
+    sheet.block(Pen::Outline, Fill::Metal, (390.0, 90.0), (340.0, 20.0));
 
     // Pulleys, ropes, counterweight in its shaft.
-    for x in [420.0, 690.0] {
-        sheet.circle(Pen::Outline, Fill::Paper, (x, 82.0), 16.0);
+    for x in [454.0, 690.0] {
+        sheet.circle(Pen::Outline, Fill::Paper, (x, 82.0), 14.0);
         sheet.circle(Pen::Thin, Fill::Ink, (x, 82.0), 3.0);
     }
-    for apart in [0.0, 5.0] {
-        let (left, right, top) = (404.0 - apart + 2.0, 706.0 + apart - 2.0, 66.0 - apart);
-        sheet.line(
-            Pen::Wire,
-            &[
-                (left, 250.0),
-                (left, 82.0),
-                (left + 6.0, top + 5.0),
-                (left + 16.0, top),
-                (right - 16.0, top),
-                (right - 6.0, top + 5.0),
-                (right, 82.0),
-                (right, 330.0),
-            ],
-        );
+    for radius in [15.5, 20.0] {
+        let mut rope = vec![(454.0 - radius, 250.0)];
+        for (middle, first) in [(454.0, 12_u8), (690.0, 18)] {
+            rope.extend((first..=first + 6).map(|part| {
+                let angle = f64::from(part) * std::f64::consts::PI / 12.0;
+                (middle + radius * angle.cos(), 82.0 + radius * angle.sin())
+            }));
+        }
+        rope.push((690.0 + radius, 330.0));
+        sheet.line(Pen::Wire, &rope);
     }
     sheet.block(Pen::Outline, Fill::None, (670.0, 150.0), (76.0, 415.0));
     sheet.block(Pen::Outline, Fill::Metal, (684.0, 330.0), (48.0, 90.0));
@@ -64,9 +59,11 @@ pub(super) fn draw(sheet: &mut Sheet) {
     // The block that goes under before a hand does.
     sheet.block(Pen::Dashed, Fill::Yellow, (190.0, 300.0), (60.0, 280.0));
 
-    // Home switch above the lowest buffer.
+    // Home switch, met by the carriage's cam before its buffer.
+    sheet.block(Pen::Outline, Fill::Metal, (452.0, 350.0), (72.0, 9.0));
+    sheet.circle(Pen::Wire, Fill::Paper, (513.0, 399.0), 5.0);
     sheet.block(Pen::Outline, Fill::Yellow, (500.0, 404.0), (26.0, 18.0));
-    sheet.block(Pen::Outline, Fill::Ink, (452.0, 430.0), (18.0, 16.0));
+    sheet.block(Pen::Outline, Fill::Ink, (440.0, 440.0), (30.0, 16.0));
 
     let left = [
         (236.0, 150.0, (270.0, 240.0), "pane, soft packing at all four sides"),
@@ -90,13 +87,13 @@ pub(super) fn draw(sheet: &mut Sheet) {
         At::End,
         &["a block, before", "any hand goes", "under the level"],
     );
-    sheet.note((370.0, 508.0), At::End, "closes without power");
 
     let right = [
         (540.0, 140.0, (496.0, 150.0), "post and guide"),
         (540.0, 270.0, (470.0, 275.0), "runner blocks"),
         (540.0, 418.0, (526.0, 413.0), "home switch"),
-        (540.0, 450.0, (470.0, 438.0), "buffer"),
+        (540.0, 460.0, (470.0, 448.0), "buffer"),
+        (540.0, 350.0, (524.0, 354.0), "cam"),
     ];
     for (x, y, to, text) in right {
         sheet.label((x, y), At::Start, text);

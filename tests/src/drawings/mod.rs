@@ -55,7 +55,7 @@ pub const DRAWINGS: [Drawing; 8] = [
         title: "Travel, home switch and buffers of one axis",
         description: "A carriage on its rail between two buffers; the home switch trips outside \
                       the travel and stays tripped until the carriage meets the buffer.",
-        size: (900.0, 400.0),
+        size: (900.0, 460.0),
         draw: travel::draw,
     },
     Drawing {
@@ -99,7 +99,7 @@ pub const DRAWINGS: [Drawing; 8] = [
         description: "One stop loop of extra-low voltage through the mushroom switch and the far \
                       switches feeds one opto-isolator for each board; one supply, one contactor \
                       and one enable circuit for each board.",
-        size: (900.0, 600.0),
+        size: (900.0, 620.0),
         draw: boards::draw,
     },
 ];

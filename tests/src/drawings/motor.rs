@@ -41,14 +41,13 @@ pub(super) fn draw(sheet: &mut Sheet) {
     }
 
     // Enable's own resistor, to what feeds the driver's logic.
-    sheet.line(Pen::Wire, &[(420.0, 260.0), (300.0, 260.0)]);
+    sheet.line(Pen::Wire, &[(420.0, 260.0), (270.0, 260.0)]);
     let below = sheet.resistor((340.0, 220.0), Run::Down);
     sheet.joint((340.0, 220.0));
     sheet.joint(below);
-    sheet.label((300.0, 254.0), At::End, "driver's logic supply");
-    sheet.terminal((300.0, 260.0));
-    sheet.notes((352.0, 238.0), At::Start, &["4.7 kΩ"]);
-    sheet.notes((190.0, 278.0), At::Start, &["3.3 V here; for 5 V logic", "see the text"][..1]);
+    sheet.terminal((270.0, 260.0));
+    sheet.note((354.0, 245.0), At::Start, "4.7 kΩ");
+    sheet.notes((192.0, 248.0), At::Start, &["drivers'", "logic +"]);
 
     // Motor.
     for (y, far) in [(150.0, 150.0), (180.0, 180.0), (210.0, 210.0), (240.0, 240.0)] {
@@ -56,7 +55,7 @@ pub(super) fn draw(sheet: &mut Sheet) {
     }
     sheet.block(Pen::Outline, Fill::Paper, (770.0, 135.0), (100.0, 120.0));
     sheet.motor((820.0, 195.0));
-    sheet.note((690.0, 136.0), At::Middle, "twisted in pairs, shielded");
+    sheet.notes((690.0, 112.0), At::Middle, &["twisted pairs,", "shielded"]);
     sheet.note((820.0, 275.0), At::Middle, "2-phase motor");
 
     // Its supply.
@@ -77,10 +76,6 @@ pub(super) fn draw(sheet: &mut Sheet) {
         sheet.label((812.0, y + 5.0), At::Start, name);
     }
     sheet.notes((800.0, 500.0), At::Middle, &["from the contactor:", "see the emergency stop"]);
-
-    // One place where the grounds meet.
-    sheet.line(Pen::Wire, &[(624.0, 470.0), (624.0, 520.0)]);
-    sheet.joint((624.0, 470.0));
 
     // The home switch.
     sheet.line(Pen::Wire, &[(180.0, 370.0), (360.0, 370.0)]);
@@ -105,5 +100,5 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.line(Pen::Wire, &[(470.0, 530.0), (484.0, 530.0), (484.0, 520.0)]);
     sheet.positive_opening((515.0, 500.0));
     sheet.notes((513.0, 424.0), At::Middle, &["home switch,", "normally closed"]);
-    sheet.note((400.0, 458.0), At::Middle, "twisted pair");
+    sheet.note((400.0, 506.0), At::Middle, "twisted pair");
 }

@@ -35,39 +35,36 @@ pub(super) fn draw(sheet: &mut Sheet) {
         sheet.block(Pen::Outline, Fill::Metal, (middle - half - 8.0, y + 1.0), (12.0, 7.0));
         sheet.block(Pen::Outline, Fill::Metal, (middle + half - 4.0, y + 1.0), (12.0, 7.0));
         sheet.block(Pen::Wire, Fill::Glass, (middle - half, y - 6.0), (2.0 * half, 7.0));
-        sheet.label((left + 10.0, y - 4.0), At::Start, name);
+        sheet.label((right - 8.0, y + 38.0), At::End, name);
         if moves {
             sheet.block(Pen::Outline, Fill::Paper, (right + 18.0, y + 3.0), (26.0, 22.0));
             sheet.note((right + 31.0, y + 18.0), At::Middle, "M");
             sheet.block(Pen::Wire, Fill::Yellow, (left + 4.0, y + 24.0), (14.0, 9.0));
         }
         if lifts {
-            sheet.line(Pen::Outline, &[(left - 32.0, y - 34.0), (left - 32.0, y + 28.0)]);
+            sheet.line(Pen::Outline, &[(left - 32.0, y - 14.0), (left - 32.0, y + 26.0)]);
             sheet.block(Pen::Outline, Fill::Metal, (left - 38.0, y + 8.0), (12.0, 12.0));
-            sheet.block(Pen::Outline, Fill::Paper, (left - 45.0, y + 28.0), (26.0, 20.0));
-            sheet.note((left - 32.0, y + 43.0), At::Middle, "M");
+            sheet.block(Pen::Outline, Fill::Paper, (left - 45.0, y + 26.0), (26.0, 20.0));
+            sheet.note((left - 32.0, y + 41.0), At::Middle, "M");
         }
     }
 
     // Lamps from both sides, aslant.
-    for (x, side) in [(80.0, 1.0), (740.0, -1.0)] {
+    for (x, side) in [(86.0, 1.0), (734.0, -1.0)] {
+        let y = 160.0;
         sheet.shape(
             Pen::Outline,
             Fill::Yellow,
-            &[
-                (x, 150.0),
-                (x + side * 34.0, 128.0),
-                (x + side * 56.0, 162.0),
-                (x + side * 22.0, 184.0),
-            ],
+            &[(x, y - 26.0), (x + 26.0, y), (x, y + 26.0), (x - 26.0, y)],
         );
-        sheet.line(
-            Pen::Dashed,
-            &[(x + side * 50.0, 158.0), (x + side * 84.0, 180.0)],
-        );
-        sheet.line(Pen::Outline, &[(x + side * 11.0, 167.0), (x + side * 11.0, 210.0)]);
+        for along in [-7.0, 7.0] {
+            let from = (x + side * (15.0 + along), y + 15.0 - along);
+            sheet.line(Pen::Dashed, &[from, (from.0 + side * 30.0, from.1 + 30.0)]);
+        }
+        let back = x - side * 13.0;
+        sheet.line(Pen::Outline, &[(back, y + 13.0), (back, y + 52.0)]);
     }
-    sheet.notes((30.0, 110.0), At::Start, &["lamps, both sides"]);
+    sheet.label((30.0, 112.0), At::Start, "lamps, both sides");
 
     // Emergency stop at the bed.
     sheet.block(Pen::Outline, Fill::Yellow, (500.0, 572.0), (56.0, 40.0));
@@ -94,19 +91,20 @@ pub(super) fn draw(sheet: &mut Sheet) {
         At::Start,
         &["lamp relays: earthed,", "apart, a licensed", "person's work"],
     );
-    sheet.line(Pen::Outline, &[(700.0, 540.0), (672.0, 540.0)]);
+    sheet.line(Pen::Outline, &[(700.0, 540.0), (right + 16.0, 540.0)]);
 
     // Names.
     for (from, to, text) in [
         ((756.0, 66.0), (right + 8.0, 120.0), "post"),
         ((756.0, 222.0), (right + 44.0, 250.0), "motor, east"),
-        ((756.0, 300.0), (middle + 122.0, 308.0), "pane in its carriage"),
     ] {
         sheet.label(from, At::Start, text);
         sheet.leader((from.0 - 5.0, from.1 - 4.0), to);
     }
+    sheet.label((middle + 24.0, 190.0), At::Start, "pane in its carriage");
+    sheet.leader((middle + 70.0, 196.0), (middle + 70.0, 235.0));
     for (from, to, text) in [
-        ((120.0, 250.0), (left - 32.0, 222.0), "lift screw"),
+        ((120.0, 250.0), (left - 32.0, 230.0), "lift screw"),
         ((120.0, 420.0), (left + 4.0, 408.0), "home switch"),
         ((120.0, 345.0), (left - 45.0, 348.0), "lift motor"),
     ] {

@@ -91,7 +91,7 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.line(Pen::Power, &[(790.0, 150.0), (790.0, 330.0)]);
     sheet.block(Pen::Outline, Fill::Shade, (620.0, 330.0), (220.0, 60.0));
     sheet.label((730.0, 356.0), At::Middle, "drivers and motors");
-    sheet.note((730.0, 376.0), At::Middle, "brakes that close without power");
+    sheet.note((730.0, 376.0), At::Middle, "and brakes, closed at rest");
     sheet.notes(
         (590.0, 430.0),
         At::Start,

@@ -29,7 +29,7 @@ pub(super) fn draw(sheet: &mut Sheet) {
     );
     sheet.label((mark, deck + 26.0), At::Middle, "carriage");
     sheet.label((mark, deck - 26.0), At::Middle, "pane");
-    sheet.label((mark + 72.0, rail + 40.0), At::Start, "cam, longer than the overrun");
+    sheet.label((mark + 72.0, rail + 40.0), At::Start, "cam");
     sheet.line(
         Pen::Thin,
         &[(mark + 68.0, rail + 35.0), (mark + 50.0, rail + 19.0)],
@@ -51,16 +51,10 @@ pub(super) fn draw(sheet: &mut Sheet) {
 
     // What the mark may do.
     let scale = 330.0;
-    let marks = [
-        (140.0, "buffer"),
-        (175.0, "switch"),
-        (225.0, "travel"),
-        (675.0, "travel"),
-        (725.0, "switch"),
-        (760.0, "buffer"),
-    ];
-    for (x, _) in marks {
+    let marks = [140.0, 185.0, 235.0, 665.0, 715.0, 760.0];
+    for (number, x) in (1..).zip(marks) {
         sheet.line(Pen::Thin, &[(x, scale - 28.0), (x, scale + 8.0)]);
+        sheet.heading((x, scale + 24.0), At::Middle, &format!("{number}"));
     }
     sheet.line(Pen::Outline, &[(140.0, scale), (760.0, scale)]);
     sheet.line(Pen::Dashed, &[(mark, rail + 26.0), (mark, scale - 30.0)]);
@@ -69,24 +63,31 @@ pub(super) fn draw(sheet: &mut Sheet) {
         Fill::Red,
         &[(mark - 7.0, scale - 16.0), (mark + 7.0, scale - 16.0), (mark, scale - 2.0)],
     );
-    sheet.dimension((225.0, scale - 22.0), (mark - 12.0, scale - 22.0));
-    sheet.dimension((675.0, scale - 22.0), (mark + 12.0, scale - 22.0));
+    sheet.dimension((235.0, scale - 22.0), (mark - 12.0, scale - 22.0));
+    sheet.dimension((665.0, scale - 22.0), (mark + 12.0, scale - 22.0));
     sheet.heading((345.0, scale - 30.0), At::Middle, "travel");
     sheet.note((595.0, scale - 30.0), At::Middle, "where plans may go");
     sheet.notes(
-        (20.0, scale + 26.0),
+        (20.0, scale + 50.0),
         At::Start,
         &[
-            "the way to the buffer is overrun: the switch stays tripped",
-            "home.switch in the stand file is where it trips",
+            "1  the carriage meets its buffer",
+            "2  the home switch trips: home.switch",
+            "3  travel begins",
         ],
     );
     sheet.notes(
-        (880.0, scale + 26.0),
-        At::End,
+        (480.0, scale + 50.0),
+        At::Start,
         &[
-            "the same at the far end, where a switch is fitted",
-            "the buffer takes the carriage at full speed",
+            "4  travel ends",
+            "5  the far switch trips, where one is fitted",
+            "6  the carriage meets its buffer",
         ],
+    );
+    sheet.note(
+        (20.0, scale + 106.0),
+        At::Start,
+        "From 2 to 1, and from 5 to 6, the switch stays tripped: one that is passed and springs back says \"clear\".",
     );
 }
