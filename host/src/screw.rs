@@ -32,9 +32,8 @@ impl Thread {
     #[must_use]
     pub fn new(mean_diameter_mm: f64, lead_mm: f64, half_angle_deg: f64) -> Option<Self> {
         let length = |value: f64| value.is_finite() && value > 0.0;
-        let sound = length(mean_diameter_mm)
-            && length(lead_mm)
-            && (0.0..90.0).contains(&half_angle_deg);
+        let sound =
+            length(mean_diameter_mm) && length(lead_mm) && (0.0..90.0).contains(&half_angle_deg);
         sound.then_some(Self {
             mean_diameter_mm,
             lead_mm,
@@ -158,8 +157,16 @@ mod tests {
         near(raising, 15.94, 0.005);
         near(collar, 10.24, 0.005);
         near(raising + collar, 26.18, 0.005);
-        near(thread.lowering_torque_nm(6400.0, 0.08) + collar, 9.77, 0.005);
-        near(6400.0 * 0.008 / (2.0 * PI * (raising + collar)), 0.311, 0.0005);
+        near(
+            thread.lowering_torque_nm(6400.0, 0.08) + collar,
+            9.77,
+            0.005,
+        );
+        near(
+            6400.0 * 0.008 / (2.0 * PI * (raising + collar)),
+            0.311,
+            0.0005,
+        );
     }
 
     /// The trap in the same example: its thread alone does not hold, only its collar does (our own

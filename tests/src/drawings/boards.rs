@@ -11,18 +11,21 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.line(Pen::Wire, &[(39.5, bus), (56.0, bus)]);
     let mut at = sheet.fuse((56.0, bus), Run::Right);
     sheet.note((76.0, bus + 26.0), At::Middle, "fuse");
-    for (x, name, below) in [
-        (122.0, "S1, second", "of the mushroom"),
-        (212.0, "far switch", "axis 0, main"),
-        (302.0, "far switch", "the last axis"),
+    for (x, name) in [
+        (122.0, "S1, second"),
+        (212.0, "far switch"),
+        (302.0, "far switch"),
     ] {
         sheet.line(Pen::Wire, &[at, (x, bus)]);
         at = sheet.closed_contact((x, bus), Run::Right, Pen::Wire);
-        sheet.notes((x + 20.0, bus + 24.0), At::Middle, &[name]);
-        let _ = below;
+        sheet.note((x + 20.0, bus + 26.0), At::Middle, name);
     }
     sheet.line(Pen::Wire, &[at, (812.0, bus)]);
-    sheet.note((580.0, bus - 12.0), At::Middle, "one loop: open anywhere is a stop for all boards");
+    sheet.note(
+        (580.0, bus - 12.0),
+        At::Middle,
+        "one loop: open anywhere is a stop for all boards",
+    );
 
     // A board on either side of the computer.
     for (left, name, axes) in [
@@ -42,20 +45,41 @@ pub(super) fn draw(sheet: &mut Sheet) {
         let (stop, ground) = (left + 34.0, left + 84.0);
         sheet.line(
             Pen::Wire,
-            &[collector, (collector.0, 160.0), (stop, 160.0), (stop, 300.0)],
+            &[
+                collector,
+                (collector.0, 160.0),
+                (stop, 160.0),
+                (stop, 300.0),
+            ],
         );
-        sheet.line(Pen::Wire, &[emitter, (emitter.0, 260.0), (ground, 260.0), (ground, 300.0)]);
+        sheet.line(
+            Pen::Wire,
+            &[
+                emitter,
+                (emitter.0, 260.0),
+                (ground, 260.0),
+                (ground, 300.0),
+            ],
+        );
         sheet.block(Pen::Outline, Fill::Shade, (left, 300.0), (180.0, 100.0));
         sheet.heading((stop, 318.0), At::Middle, &pin(&STOP, 0));
         sheet.heading((ground, 318.0), At::Middle, "GND");
-        sheet.heading((left + 90.0, 346.0), At::Middle, &format!("board \"{name}\""));
-        sheet.note((left + 90.0, 364.0), At::Middle, &format!("image made with"));
+        sheet.heading(
+            (left + 90.0, 346.0),
+            At::Middle,
+            &format!("board \"{name}\""),
+        );
+        sheet.note((left + 90.0, 364.0), At::Middle, "image made with");
         sheet.note((left + 90.0, 380.0), At::Middle, &format!("--board {name}"));
 
         // Its drivers.
         sheet.line(Pen::Outline, &[(left + 90.0, 400.0), (left + 90.0, 470.0)]);
         let lines = [
-            format!("{}-{}", pin(&STEP, 0), pin(&DIRECTION, DIRECTION.count - 1).replace("GP", "")),
+            format!(
+                "{} to {}",
+                pin(&STEP, 0),
+                pin(&DIRECTION, DIRECTION.count - 1)
+            ),
             pin(&ENABLE, 0),
         ];
         sheet.notes((left + 98.0, 430.0), At::Start, &[&lines[0], &lines[1]]);
@@ -99,8 +123,10 @@ pub(super) fn draw(sheet: &mut Sheet) {
             "the motors of all boards: see the drawing",
             "of the emergency stop.",
             "",
-            "Grounds: the drivers' logic of one board is",
-            "joined to that board, at one place.",
+            "Each stop input also has 10 kΩ to its own",
+            "board's 3.3 V. The boards' grounds meet in",
+            "the supply: an isolator in each USB cable",
+            "keeps the computer out of that loop.",
         ],
     );
 }

@@ -23,9 +23,29 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.block(Pen::Outline, Fill::Shade, (390.0, 120.0), (220.0, 130.0));
     sheet.label((500.0, 142.0), At::Middle, "certified relay");
     let foot = sheet.coil((430.0, 165.0));
-    sheet.line(Pen::Wire, &[foot, (430.0, 232.0), (340.0, 232.0), (340.0, 190.0), (260.0, 190.0)]);
-    let _ = collector;
-    sheet.line(Pen::Wire, &[(430.0, 165.0), (430.0, 155.0), (300.0, 155.0), (300.0, 130.0)]);
+    sheet.line(
+        Pen::Wire,
+        &[
+            foot,
+            (430.0, 232.0),
+            (300.0, 232.0),
+            (300.0, 190.0),
+            collector,
+        ],
+    );
+    sheet.line(
+        Pen::Wire,
+        &[
+            (430.0, 165.0),
+            (430.0, 155.0),
+            (300.0, 155.0),
+            (300.0, 130.0),
+        ],
+    );
+    let across = sheet.diode_against((335.0, 155.0), Run::Down);
+    sheet.line(Pen::Wire, &[across, (335.0, 232.0)]);
+    sheet.joint((335.0, 155.0));
+    sheet.joint((335.0, 232.0));
     sheet.terminal((300.0, 126.0));
     sheet.label((300.0, 112.0), At::Middle, "+ 24 V");
     sheet.notes((180.0, 82.0), At::Start, &["extra-low voltage only"]);
@@ -34,9 +54,24 @@ pub(super) fn draw(sheet: &mut Sheet) {
     // Mains.
     let live = 570.0;
     sheet.open_contact((live, 165.0), Run::Down, Pen::Power);
-    sheet.line(Pen::Power, &[(live, 205.0), (live, 300.0), (740.0, 300.0), (740.0, 264.0)]);
-    sheet.line(Pen::Power, &[(live, 165.0), (live, 155.0), (640.0, 155.0), (640.0, 120.0), (820.0, 120.0)]);
-    sheet.line(Pen::Power, &[(740.0, 232.0), (740.0, 160.0), (820.0, 160.0)]);
+    sheet.line(
+        Pen::Power,
+        &[(live, 205.0), (live, 300.0), (740.0, 300.0), (740.0, 264.0)],
+    );
+    sheet.line(
+        Pen::Power,
+        &[
+            (live, 165.0),
+            (live, 155.0),
+            (640.0, 155.0),
+            (640.0, 120.0),
+            (820.0, 120.0),
+        ],
+    );
+    sheet.line(
+        Pen::Power,
+        &[(740.0, 232.0), (740.0, 160.0), (820.0, 160.0)],
+    );
     sheet.lamp((740.0, 248.0));
     for (y, name) in [(120.0, "L"), (160.0, "N")] {
         sheet.terminal((820.0, y));

@@ -66,7 +66,12 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.block(Pen::Outline, Fill::Ink, (440.0, 440.0), (30.0, 16.0));
 
     let left = [
-        (236.0, 150.0, (270.0, 240.0), "pane, soft packing at all four sides"),
+        (
+            236.0,
+            150.0,
+            (270.0, 240.0),
+            "pane, soft packing at all four sides",
+        ),
         (118.0, 215.0, (150.0, 235.0), "clamp"),
         (120.0, 330.0, (230.0, 276.0), "carriage"),
         (300.0, 380.0, (398.0, 311.0), "nut"),
@@ -74,7 +79,11 @@ pub(super) fn draw(sheet: &mut Sheet) {
         (330.0, 490.0, (384.0, 485.0), "brake"),
     ];
     for (x, y, to, text) in left {
-        let end = if text.starts_with("pane") { At::Middle } else { At::End };
+        let end = if text.starts_with("pane") {
+            At::Middle
+        } else {
+            At::End
+        };
         sheet.label((x, y), end, text);
         let from = match end {
             At::Middle => (x, y + 6.0),
@@ -112,5 +121,9 @@ pub(super) fn draw(sheet: &mut Sheet) {
     );
     sheet.label((760.0, 540.0), At::Start, "its own buffer");
     sheet.leader((755.0, 536.0), (732.0, 553.0));
-    sheet.note((20.0, 605.0), At::Start, "Each rope alone carries the whole counterweight with its full margin.");
+    sheet.note(
+        (20.0, 605.0),
+        At::Start,
+        "Each rope alone carries the whole counterweight with its full margin.",
+    );
 }

@@ -30,10 +30,23 @@ pub(super) fn draw(sheet: &mut Sheet) {
     // The driver.
     sheet.block(Pen::Outline, Fill::Shade, (420.0, 110.0), (190.0, 220.0));
     sheet.heading((515.0, 134.0), At::Middle, "driver");
-    for (y, name) in [(140.0, "step"), (180.0, "direction"), (220.0, "enable"), (260.0, "logic +"), (300.0, "logic 0")] {
+    for (y, name) in [
+        (140.0, "step"),
+        (180.0, "direction"),
+        (220.0, "enable"),
+        (260.0, "logic +"),
+        (300.0, "logic 0"),
+    ] {
         sheet.note((428.0, y + 4.0), At::Start, name);
     }
-    for (y, name) in [(150.0, "A1"), (180.0, "A2"), (210.0, "B1"), (240.0, "B2"), (274.0, "motor +"), (304.0, "motor 0")] {
+    for (y, name) in [
+        (150.0, "A1"),
+        (180.0, "A2"),
+        (210.0, "B1"),
+        (240.0, "B2"),
+        (274.0, "motor +"),
+        (304.0, "motor 0"),
+    ] {
         sheet.note((602.0, y + 4.0), At::End, name);
     }
     for y in [140.0, 180.0, 220.0, 300.0] {
@@ -50,7 +63,12 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.notes((192.0, 248.0), At::Start, &["drivers'", "logic +"]);
 
     // Motor.
-    for (y, far) in [(150.0, 150.0), (180.0, 180.0), (210.0, 210.0), (240.0, 240.0)] {
+    for (y, far) in [
+        (150.0, 150.0),
+        (180.0, 180.0),
+        (210.0, 210.0),
+        (240.0, 240.0),
+    ] {
         sheet.line(Pen::Power, &[(610.0, y), (770.0, far)]);
     }
     sheet.block(Pen::Outline, Fill::Paper, (770.0, 135.0), (100.0, 120.0));
@@ -60,10 +78,21 @@ pub(super) fn draw(sheet: &mut Sheet) {
 
     // Its supply.
     let plus = 274.0;
-    sheet.line(Pen::Power, &[(610.0, plus), (640.0, plus), (640.0, 400.0), (700.0, 400.0)]);
+    sheet.line(
+        Pen::Power,
+        &[(610.0, plus), (640.0, plus), (640.0, 400.0), (700.0, 400.0)],
+    );
     let after = sheet.fuse((700.0, 400.0), Run::Right);
     sheet.line(Pen::Power, &[after, (800.0, 400.0)]);
-    sheet.line(Pen::Power, &[(610.0, 304.0), (624.0, 304.0), (624.0, 470.0), (800.0, 470.0)]);
+    sheet.line(
+        Pen::Power,
+        &[
+            (610.0, 304.0),
+            (624.0, 304.0),
+            (624.0, 470.0),
+            (800.0, 470.0),
+        ],
+    );
     sheet.line(Pen::Wire, &[(670.0, 400.0), (670.0, 415.0)]);
     let end = sheet.capacitor((670.0, 415.0), Run::Down);
     sheet.line(Pen::Wire, &[end, (670.0, 470.0)]);
@@ -75,7 +104,11 @@ pub(super) fn draw(sheet: &mut Sheet) {
         sheet.terminal((800.0, y));
         sheet.label((812.0, y + 5.0), At::Start, name);
     }
-    sheet.notes((800.0, 500.0), At::Middle, &["from the contactor:", "see the emergency stop"]);
+    sheet.notes(
+        (800.0, 500.0),
+        At::Middle,
+        &["from the contactor:", "see the emergency stop"],
+    );
 
     // The home switch.
     sheet.line(Pen::Wire, &[(180.0, 370.0), (360.0, 370.0)]);
@@ -99,6 +132,10 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.line(Pen::Wire, &[(470.0, 470.0), (484.0, 470.0), (484.0, 480.0)]);
     sheet.line(Pen::Wire, &[(470.0, 530.0), (484.0, 530.0), (484.0, 520.0)]);
     sheet.positive_opening((515.0, 500.0));
-    sheet.notes((513.0, 424.0), At::Middle, &["home switch,", "normally closed"]);
+    sheet.notes(
+        (513.0, 424.0),
+        At::Middle,
+        &["home switch,", "normally closed"],
+    );
     sheet.note((400.0, 506.0), At::Middle, "twisted pair");
 }

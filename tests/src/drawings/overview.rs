@@ -21,30 +21,83 @@ pub(super) fn draw(sheet: &mut Sheet) {
     for x in [left - 16.0, right] {
         sheet.block(Pen::Outline, Fill::Metal, (x, 84.0), (16.0, 474.0));
     }
-    sheet.block(Pen::Outline, Fill::Metal, (left - 30.0, 66.0), (right - left + 60.0, 18.0));
+    sheet.block(
+        Pen::Outline,
+        Fill::Metal,
+        (left - 30.0, 66.0),
+        (right - left + 60.0, 18.0),
+    );
 
     // Camera and its axis.
-    sheet.block(Pen::Outline, Fill::Metal, (middle - 36.0, 84.0), (72.0, 44.0));
-    sheet.block(Pen::Outline, Fill::Metal, (middle - 18.0, 128.0), (36.0, 26.0));
+    sheet.block(
+        Pen::Outline,
+        Fill::Metal,
+        (middle - 36.0, 84.0),
+        (72.0, 44.0),
+    );
+    sheet.block(
+        Pen::Outline,
+        Fill::Metal,
+        (middle - 18.0, 128.0),
+        (36.0, 26.0),
+    );
     sheet.line(Pen::Dashed, &[(middle, 154.0), (middle, 556.0)]);
     sheet.label((middle, 111.0), At::Middle, "camera");
 
     for (name, y, half, lifts, moves) in LEVELS {
         // What carries it, between the posts.
-        sheet.block(Pen::Outline, Fill::Shade, (left, y + 8.0), (right - left, 12.0));
-        sheet.block(Pen::Outline, Fill::Metal, (middle - half - 8.0, y + 1.0), (12.0, 7.0));
-        sheet.block(Pen::Outline, Fill::Metal, (middle + half - 4.0, y + 1.0), (12.0, 7.0));
-        sheet.block(Pen::Wire, Fill::Glass, (middle - half, y - 6.0), (2.0 * half, 7.0));
+        sheet.block(
+            Pen::Outline,
+            Fill::Shade,
+            (left, y + 8.0),
+            (right - left, 12.0),
+        );
+        sheet.block(
+            Pen::Outline,
+            Fill::Metal,
+            (middle - half - 8.0, y + 1.0),
+            (12.0, 7.0),
+        );
+        sheet.block(
+            Pen::Outline,
+            Fill::Metal,
+            (middle + half - 4.0, y + 1.0),
+            (12.0, 7.0),
+        );
+        sheet.block(
+            Pen::Wire,
+            Fill::Glass,
+            (middle - half, y - 6.0),
+            (2.0 * half, 7.0),
+        );
         sheet.label((right - 8.0, y + 38.0), At::End, name);
         if moves {
-            sheet.block(Pen::Outline, Fill::Paper, (right + 18.0, y + 3.0), (26.0, 22.0));
+            sheet.block(
+                Pen::Outline,
+                Fill::Paper,
+                (right + 18.0, y + 3.0),
+                (26.0, 22.0),
+            );
             sheet.note((right + 31.0, y + 18.0), At::Middle, "M");
             sheet.block(Pen::Wire, Fill::Yellow, (left + 4.0, y + 24.0), (14.0, 9.0));
         }
         if lifts {
-            sheet.line(Pen::Outline, &[(left - 32.0, y - 14.0), (left - 32.0, y + 26.0)]);
-            sheet.block(Pen::Outline, Fill::Metal, (left - 38.0, y + 8.0), (12.0, 12.0));
-            sheet.block(Pen::Outline, Fill::Paper, (left - 45.0, y + 26.0), (26.0, 20.0));
+            sheet.line(
+                Pen::Outline,
+                &[(left - 32.0, y - 14.0), (left - 32.0, y + 26.0)],
+            );
+            sheet.block(
+                Pen::Outline,
+                Fill::Metal,
+                (left - 38.0, y + 8.0),
+                (12.0, 12.0),
+            );
+            sheet.block(
+                Pen::Outline,
+                Fill::Paper,
+                (left - 45.0, y + 26.0),
+                (26.0, 20.0),
+            );
             sheet.note((left - 32.0, y + 41.0), At::Middle, "M");
         }
     }
@@ -69,7 +122,11 @@ pub(super) fn draw(sheet: &mut Sheet) {
     // Emergency stop at the bed.
     sheet.block(Pen::Outline, Fill::Yellow, (500.0, 572.0), (56.0, 40.0));
     sheet.circle(Pen::Outline, Fill::Red, (528.0, 592.0), 13.0);
-    sheet.label((470.0, 636.0), At::Middle, "emergency stop, in reach of everybody");
+    sheet.label(
+        (470.0, 636.0),
+        At::Middle,
+        "emergency stop, in reach of everybody",
+    );
 
     // Cabinet.
     sheet.block(Pen::Outline, Fill::Shade, (700.0, 330.0), (180.0, 226.0));
@@ -89,7 +146,11 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.notes(
         (714.0, 494.0),
         At::Start,
-        &["lamp relays: earthed,", "apart, a licensed", "person's work"],
+        &[
+            "lamp relays: earthed,",
+            "apart, a licensed",
+            "person's work",
+        ],
     );
     sheet.line(Pen::Outline, &[(700.0, 540.0), (right + 16.0, 540.0)]);
 
@@ -114,7 +175,10 @@ pub(super) fn draw(sheet: &mut Sheet) {
 
     // Ways.
     let (x, y) = (50.0, 560.0);
-    for (to, label, end) in [((x + 60.0, y), "east", (x + 66.0, y + 5.0)), ((x, y - 60.0), "lift", (x - 14.0, y - 68.0))] {
+    for (to, label, end) in [
+        ((x + 60.0, y), "east", (x + 66.0, y + 5.0)),
+        ((x, y - 60.0), "lift", (x - 14.0, y - 68.0)),
+    ] {
         sheet.line(Pen::Outline, &[(x, y), to]);
         sheet.arrow_head((x, y), to);
         sheet.label(end, At::Start, label);

@@ -171,7 +171,8 @@ impl Sheet {
     /// A closed shape.
     pub(crate) fn shape(&mut self, pen: Pen, fill: Fill, points: &[Point]) {
         for (at, from) in points.iter().enumerate() {
-            self.stretches.push((*from, points[(at + 1) % points.len()]));
+            self.stretches
+                .push((*from, points[(at + 1) % points.len()]));
         }
         let mut shape = Polygon::new()
             .set("points", text_of(points))

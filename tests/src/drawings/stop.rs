@@ -49,11 +49,23 @@ pub(super) fn draw(sheet: &mut Sheet) {
 
     // The mushroom switch acts on both.
     sheet.mushroom((60.0, 178.0), 405.0);
-    sheet.notes((58.0, 122.0), At::Middle, &["S1: red on", "yellow, latches"]);
+    sheet.notes(
+        (58.0, 122.0),
+        At::Middle,
+        &["S1: red on", "yellow, latches"],
+    );
 
     // What the board sees.
     sheet.heading((450.0, 68.0), At::Middle, "tells the board");
-    sheet.line(Pen::Wire, &[(400.0, 160.0), (400.0, 100.0), (500.0, 100.0), (500.0, 450.0)]);
+    sheet.line(
+        Pen::Wire,
+        &[
+            (400.0, 160.0),
+            (400.0, 100.0),
+            (500.0, 100.0),
+            (500.0, 450.0),
+        ],
+    );
     let mut at = sheet.closed_contact((400.0, 160.0), Run::Down, Pen::Wire);
     sheet.positive_opening((430.0, 204.0));
     sheet.note((386.0, 204.0), At::End, "S1, second");
@@ -66,10 +78,13 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.note((386.0, 318.0), At::End, "axis 1, ...");
     sheet.line(Pen::Wire, &[at, (400.0, 370.0)]);
     sheet.block(Pen::Outline, Fill::Paper, (340.0, 370.0), (120.0, 40.0));
-    sheet.notes((400.0, 387.0), At::Middle, &["1 kΩ, 4.7 kΩ,", "2.2 nF"]);
-    sheet.line(Pen::Wire, &[(400.0, 410.0), (400.0, 450.0)]);
+    sheet.notes((400.0, 387.0), At::Middle, &["as at the home", "switch"]);
+    for x in [366.0, 424.0] {
+        sheet.line(Pen::Wire, &[(x, 410.0), (x, 450.0)]);
+    }
     sheet.block(Pen::Outline, Fill::Shade, (340.0, 450.0), (200.0, 80.0));
-    sheet.heading((400.0, 468.0), At::Middle, &pin(&STOP, 0));
+    sheet.heading((366.0, 468.0), At::Middle, "3.3 V");
+    sheet.heading((424.0, 468.0), At::Middle, &pin(&STOP, 0));
     sheet.heading((500.0, 468.0), At::Middle, "GND");
     sheet.label((440.0, 500.0), At::Middle, "board");
     sheet.note((440.0, 518.0), At::Middle, "open: stop");

@@ -135,7 +135,12 @@ impl Sheet {
         let (x, y) = at;
         self.line(
             Pen::Outline,
-            &[(x + 6.0, y - 9.0), (x, y - 9.0), (x, y + 9.0), (x + 6.0, y + 9.0)],
+            &[
+                (x + 6.0, y - 9.0),
+                (x, y - 9.0),
+                (x, y + 9.0),
+                (x + 6.0, y + 9.0),
+            ],
         );
         self.line(Pen::Dashed, &[(x, y), (rod_to, y)]);
     }
@@ -183,7 +188,13 @@ impl Sheet {
     /// minus, collector and emitter.
     pub(crate) fn isolator(&mut self, at: Point, mirrored: bool) -> [Point; 4] {
         let (x, y) = at;
-        let across = |offset: f64| if mirrored { x + 100.0 - offset } else { x + offset };
+        let across = |offset: f64| {
+            if mirrored {
+                x + 100.0 - offset
+            } else {
+                x + offset
+            }
+        };
         self.block(Pen::Outline, Fill::Shade, at, (100.0, 60.0));
         let lamp = across(22.0);
         self.diode((lamp, y + 10.0), Run::Down);
@@ -199,7 +210,10 @@ impl Sheet {
         let (bar, out) = (across(60.0), across(80.0));
         self.line(Pen::Power, &[(bar, y + 17.0), (bar, y + 43.0)]);
         self.line(Pen::Wire, &[(bar, y + 24.0), (out, y + 14.0), (out, y)]);
-        self.line(Pen::Wire, &[(bar, y + 36.0), (out, y + 46.0), (out, y + 60.0)]);
+        self.line(
+            Pen::Wire,
+            &[(bar, y + 36.0), (out, y + 46.0), (out, y + 60.0)],
+        );
         let tip = across(76.0);
         let barbs = [
             (tip, y + 44.0),
@@ -217,8 +231,14 @@ impl Sheet {
         self.line(Pen::Wire, &[at, (x + 15.0, y)]);
         self.line(Pen::Power, &[(x + 15.0, y - 11.0), (x + 15.0, y + 11.0)]);
         let ends = [(x + 30.0, y - 30.0), (x + 30.0, y + 30.0)];
-        self.line(Pen::Wire, &[(x + 15.0, y - 5.0), (x + 30.0, y - 13.0), ends[0]]);
-        self.line(Pen::Wire, &[(x + 15.0, y + 5.0), (x + 30.0, y + 13.0), ends[1]]);
+        self.line(
+            Pen::Wire,
+            &[(x + 15.0, y - 5.0), (x + 30.0, y - 13.0), ends[0]],
+        );
+        self.line(
+            Pen::Wire,
+            &[(x + 15.0, y + 5.0), (x + 30.0, y + 13.0), ends[1]],
+        );
         self.arrow_head((x + 15.0, y + 5.0), (x + 28.0, y + 12.0));
         ends
     }

@@ -20,7 +20,12 @@ pub(super) fn draw(sheet: &mut Sheet) {
         (mark - 60.0, deck),
         (120.0, rail - deck),
     );
-    sheet.block(Pen::Outline, Fill::Glass, (mark - 130.0, deck - 16.0), (260.0, 10.0));
+    sheet.block(
+        Pen::Outline,
+        Fill::Glass,
+        (mark - 130.0, deck - 16.0),
+        (260.0, 10.0),
+    );
     sheet.block(
         Pen::Outline,
         Fill::Metal,
@@ -44,7 +49,12 @@ pub(super) fn draw(sheet: &mut Sheet) {
         (785.0, "far switch", At::End),
     ] {
         sheet.circle(Pen::Wire, Fill::Paper, (x, rail + 28.0), 5.0);
-        sheet.block(Pen::Outline, Fill::Yellow, (x - 16.0, rail + 34.0), (32.0, 18.0));
+        sheet.block(
+            Pen::Outline,
+            Fill::Yellow,
+            (x - 16.0, rail + 34.0),
+            (32.0, 18.0),
+        );
         let label = if x < 400.0 { x + 24.0 } else { x - 24.0 };
         sheet.label((label, rail + 48.0), align, name);
     }
@@ -61,7 +71,11 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.shape(
         Pen::Wire,
         Fill::Red,
-        &[(mark - 7.0, scale - 16.0), (mark + 7.0, scale - 16.0), (mark, scale - 2.0)],
+        &[
+            (mark - 7.0, scale - 16.0),
+            (mark + 7.0, scale - 16.0),
+            (mark, scale - 2.0),
+        ],
     );
     sheet.dimension((235.0, scale - 22.0), (mark - 12.0, scale - 22.0));
     sheet.dimension((665.0, scale - 22.0), (mark + 12.0, scale - 22.0));
@@ -71,18 +85,18 @@ pub(super) fn draw(sheet: &mut Sheet) {
         (20.0, scale + 50.0),
         At::Start,
         &[
-            "1  the carriage meets its buffer",
-            "2  the home switch trips: home.switch",
-            "3  travel begins",
+            "1: the carriage meets its buffer",
+            "2: the home switch trips: home.switch",
+            "3: travel begins",
         ],
     );
     sheet.notes(
         (480.0, scale + 50.0),
         At::Start,
         &[
-            "4  travel ends",
-            "5  the far switch trips, where one is fitted",
-            "6  the carriage meets its buffer",
+            "4: travel ends",
+            "5: the far switch trips, where one is fitted",
+            "6: the carriage meets its buffer",
         ],
     );
     sheet.note(
