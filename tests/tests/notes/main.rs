@@ -1,0 +1,6 @@
+//! Every figure of the hardware notes that is not given there is worked out again, from formulas that
+//! are checked against published examples first.
+
+mod drives;
+mod sums;
+mod tables;
