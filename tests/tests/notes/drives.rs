@@ -175,7 +175,11 @@ fn a_counterweight() {
     let rest = sums.is("rests on the nut", "N", (mass - counter) * GRAVITY);
     sums.is("has to be accelerated", "kg", mass + counter);
     let runs_back = |load| -thread("Tr 8 x 8 (P 2)").lowering_torque_nm(load, LOW);
-    sums.is("runs back with, without it", "N m", runs_back(mass * GRAVITY));
+    sums.is(
+        "runs back with, without it",
+        "N m",
+        runs_back(mass * GRAVITY),
+    );
     sums.is("runs back with, with it", "N m", runs_back(rest));
     sums.all();
 }

@@ -2,5 +2,8 @@
 //! are checked against published examples first.
 
 mod drives;
+mod power;
+mod published;
 mod sums;
 mod tables;
+mod tuning;

@@ -96,7 +96,8 @@ pub(crate) struct Row<'a> {
 impl Row<'_> {
     pub(crate) fn text(&self, column: &str) -> &str {
         let at = self.table.columns.iter().position(|name| name == column);
-        &self.cells[at.unwrap_or_else(|| panic!("no column \"{column}\" in {:?}", self.table.columns))]
+        &self.cells
+            [at.unwrap_or_else(|| panic!("no column \"{column}\" in {:?}", self.table.columns))]
     }
 
     /// A figure in a unit.
@@ -146,7 +147,10 @@ impl Sums {
     #[track_caller]
     pub(crate) fn given(&mut self, name: &str, unit: &str) -> f64 {
         let row = self.row(name);
-        assert!(row.text("from").starts_with("given"), "{name} is worked out");
+        assert!(
+            row.text("from").starts_with("given"),
+            "{name} is worked out"
+        );
         row.figure("value", unit).value
     }
 
@@ -171,7 +175,8 @@ impl Sums {
 
 #[test]
 fn figures_are_read_as_printed() {
-    let figure = |text| Figure::read(text).map(|figure| (figure.value, figure.decimals, figure.unit));
+    let figure =
+        |text| Figure::read(text).map(|figure| (figure.value, figure.decimals, figure.unit));
     assert_eq!(figure("1,600"), Some((1600.0, 0, String::new())));
     assert_eq!(figure("-0.010 N m"), Some((-0.010, 3, "N m".into())));
     assert_eq!(figure("±2.0 µm"), Some((2.0, 1, "µm".into())));
