@@ -4,6 +4,19 @@ use std::collections::BTreeSet;
 
 use pulldown_cmark::{Event, Options, Parser, Tag, TagEnd};
 
+/// The calculations that tests work out: page and heading.
+const CALCULATIONS: [(&str, &str); 9] = [
+    ("drives.md", "The load"),
+    ("drives.md", "The lift's motor"),
+    ("drives.md", "The same level on a ball screw"),
+    ("drives.md", "A sideways axis"),
+    ("frame-and-glass.md", "A counterweight"),
+    ("frame-and-glass.md", "A gas spring"),
+    ("power.md", "How much supply"),
+    ("power.md", "What a wire drops"),
+    ("tuning.md", "Jerk"),
+];
+
 /// A table under its heading.
 pub(crate) struct Table {
     heading: String,
@@ -130,6 +143,7 @@ pub(crate) struct Sums {
 
 impl Sums {
     pub(crate) fn of(page: &str, heading: &str) -> Self {
+        assert!(CALCULATIONS.contains(&(page, heading)), "{page}: {heading}");
         Self {
             table: table(page, heading),
             seen: BTreeSet::new(),
@@ -188,4 +202,25 @@ fn a_figure_must_be_right_to_its_last_digit() {
     let figure = Figure::read("0.068 N m").unwrap();
     assert!(figure.prints(0.0684) && figure.prints(0.0676));
     assert!(!figure.prints(0.0686) && !figure.prints(-0.068));
+}
+
+#[test]
+fn no_calculation_of_the_notes_is_left_out() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../hardware-notes");
+    let mut found = BTreeSet::new();
+    for entry in std::fs::read_dir(folder).expect("the notes") {
+        let name = entry
+            .expect("a file")
+            .file_name()
+            .into_string()
+            .expect("a name");
+        if name.ends_with(".md") {
+            let calculations = tables(&name)
+                .into_iter()
+                .filter(|table| table.columns == ["quantity", "value", "from"]);
+            found.extend(calculations.map(|table| (name.clone(), table.heading)));
+        }
+    }
+    let listed = CALCULATIONS.map(|(page, heading)| (page.to_owned(), heading.to_owned()));
+    assert_eq!(found, BTreeSet::from(listed));
 }
