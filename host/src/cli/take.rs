@@ -16,10 +16,12 @@ use panestep::take::{
 use panestep_protocol::ShotId;
 
 use super::job::Job;
+use super::muster::muster;
 use super::outside::Outside;
 use super::people::{Desk, Onlooker};
 use super::rig::{self, Rig};
 use super::screen::say;
+use super::typed::Typing;
 use super::{Failure, args, interrupt, plan};
 
 /// Most differences between two plans that are shown.
@@ -38,10 +40,11 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         return Err(folder_failure(&FolderError::Exists { path }));
     }
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
+    rig.stop_is_tested(&stand)?;
     let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     let base = folder_of(&stand_path)?;
     let outside = Outside::new(&stand, &rig, &base)?;
-    rig.greet(&stand)?;
+    muster(&rig, &stand, "nothing was moved, and no take was begun")?;
     let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     let time =
         times::times(planned.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
@@ -132,12 +135,14 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     same_plan(&folder, state, &schedule)?;
     let edits = edits(typed, state.frames)?;
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
+    rig.stop_is_tested(&stand)?;
     let base = match state.base.as_str() {
         // A journal of before the stand's folder was kept.
         "" => folder.path().to_owned(),
         base => PathBuf::from(base),
     };
     let outside = Outside::new(&stand, &rig, &base)?;
+    muster(&rig, &stand, "nothing was moved")?;
     let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     match (state.next_frame(), state.open) {
         (_, Some(open)) if !edits.is_empty() => say(&format!(
@@ -264,9 +269,11 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let schedule = plan::planned(&typed.shot, &stand, &shot)?.into_schedule();
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
+    rig.stop_is_tested(&stand)?;
+    muster(&rig, &stand, "nothing was moved")?;
     let stop = interrupt::flag()?;
     let mut onlooker = Onlooker::new("rehearsing", &schedule, Rc::default());
-    let mut desk = Desk::new(&stand, &rig, &stop);
+    let mut desk = Desk::new(&stand, &rig, &Rc::new(Typing::new(&stop)));
     let outcome = take::rehearse(
         &schedule,
         &mut Stage {

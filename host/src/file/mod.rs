@@ -4,6 +4,7 @@
 //! types of [`crate::stand`] and [`crate::shot`], and everything that is wrong on the way is
 //! gathered, so that one reading names it all.
 
+pub mod amend;
 mod axis;
 mod problems;
 mod reader;

@@ -3,15 +3,18 @@
 //! * [`exposure`]: exactly once, as a pure transition function.
 //! * [`journal`], [`state`], [`span`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
 //! * [`album`]: the pictures that arrive.
-//! * [`run`], [`pace`], [`people`]: the frame loop, its time left, whom it asks and tells.
+//! * [`run`], [`pace`], [`people`], [`hands`]: the frame loop, its time left, whom it asks and tells.
+//! * [`attended`]: the same boards under a person\'s hands, without a take.
 //! * [`error`]: what ends a run.
 
 pub mod album;
+pub mod attended;
 pub mod disk;
 pub mod error;
 pub mod exposure;
 pub mod fingerprint;
 pub mod folder;
+pub mod hands;
 pub mod journal;
 pub mod pace;
 pub mod people;
@@ -21,14 +24,14 @@ mod stage;
 pub mod state;
 
 pub use album::{Album, Look};
+pub use attended::{Attended, AxisSeen, BoardSeen, Seen};
 pub use disk::{Disk, FileDisk, SimulatedDisk, Unsynced};
 pub use error::{Ending, TakeError};
 pub use fingerprint::fingerprint;
 pub use folder::{Files, Folder, FolderError};
+pub use hands::{HandProblem, HandRequest};
 pub use journal::{Entry, Journal, JournalError, Picture};
-pub use people::{
-    HandProblem, HandRequest, Person, Progress, Question, ReleaseOrder, Trigger, Watch,
-};
+pub use people::{Person, Progress, Question, ReleaseOrder, Trigger, Watch};
 pub use run::{Boards, Edit, Outcome, Stage, rehearse, shoot};
 pub use span::Span;
 pub use state::{Check, Drift, FrameState, Standing, Suspects, TakeState};
