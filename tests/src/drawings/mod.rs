@@ -55,7 +55,7 @@ pub const DRAWINGS: [Drawing; 8] = [
         title: "Travel, home switch and buffers of one axis",
         description: "A carriage on its rail between two buffers; the home switch trips outside \
                       the travel and stays tripped until the carriage meets the buffer.",
-        size: (900.0, 460.0),
+        size: (900.0, 420.0),
         draw: travel::draw,
     },
     Drawing {

@@ -6,7 +6,7 @@ pub(super) fn draw(sheet: &mut Sheet) {
         At::Start,
         &["The mark on the carriage tells where it stands. All lengths are for that mark."],
     );
-    let (rail, deck) = (210.0, 158.0);
+    let (rail, deck) = (170.0, 118.0);
 
     // Rail, buffers, carriage with its pane and its cam.
     sheet.block(Pen::Outline, Fill::Metal, (50.0, rail), (800.0, 14.0));
@@ -60,7 +60,7 @@ pub(super) fn draw(sheet: &mut Sheet) {
     }
 
     // What the mark may do.
-    let scale = 330.0;
+    let scale = 290.0;
     let marks = [140.0, 185.0, 235.0, 665.0, 715.0, 760.0];
     for (number, x) in (1..).zip(marks) {
         sheet.line(Pen::Thin, &[(x, scale - 28.0), (x, scale + 8.0)]);
