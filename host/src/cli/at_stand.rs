@@ -283,6 +283,7 @@ impl Watch for Teller<'_> {
                     clock_time(about)
                 ));
             }
+            take::Progress::Connected { board } => say(&format!("board {board} answers")),
             take::Progress::Homed { axis } => say(&format!("{axis} is homed")),
             take::Progress::UnderWay { left } => {
                 let waits = format!("  under way, about {} left", clock_time(left));

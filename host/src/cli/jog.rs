@@ -220,6 +220,9 @@ impl Mover<'_, '_, '_, '_> {
                 }
                 let now = seen.axes[axis];
                 if !now.homed {
+                    self.attended
+                        .nudgeable(axis, steps)
+                        .map_err(Failure::wrong)?;
                     return Ok(vec![(axis, now.steps.saturating_add(steps))]);
                 }
                 vec![(axis, now.steps.saturating_add(steps))]
@@ -368,10 +371,9 @@ impl Mover<'_, '_, '_, '_> {
         ));
         self.caution(axis, seen);
         say("  waiting until it stands; Ctrl-C stops it");
-        self.attended.nudge(axis, by).map_err(|error| match error {
-            panestep::take::TakeError::TooFar { .. } => Failure::wrong(error),
-            _ => stood(&error),
-        })?;
+        self.attended
+            .nudge(axis, by)
+            .map_err(|error| stood(&error))?;
         say(&format!("{} stands", motor.name()));
         Ok(())
     }

@@ -13,10 +13,12 @@ mod muster;
 mod outside;
 mod people;
 mod plan;
+mod power_up;
 mod record;
 mod rig;
 mod screen;
 mod simulate;
+mod step;
 mod take;
 mod typed;
 mod whereabouts;
@@ -39,6 +41,7 @@ pub(crate) fn main() -> ExitCode {
         args::Command::Where(typed) => whereabouts::whereabouts(typed),
         args::Command::Home(typed) => home::home(typed),
         args::Command::Jog(typed) => jog::jog(typed),
+        args::Command::PowerUp(typed) => power_up::power_up(typed),
         args::Command::Simulate(typed) => simulate::simulate(typed),
     };
     match result {

@@ -21,6 +21,7 @@ use super::outside::Outside;
 use super::people::{Desk, Onlooker};
 use super::rig::{self, Rig};
 use super::screen::say;
+use super::step::Keys;
 use super::typed::Typing;
 use super::{Failure, args, interrupt, plan};
 
@@ -74,6 +75,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         rig,
         folder,
         base,
+        step: typed.step,
         resume,
     }
     .run(outside, scene, journal, &edits)
@@ -170,6 +172,7 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         rig,
         folder,
         base,
+        step: typed.step,
         resume,
     }
     .run(outside, scene, journal, &edits)
@@ -272,22 +275,33 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     rig.stop_is_tested(&stand)?;
     muster(&rig, &stand, "nothing was moved")?;
     let stop = interrupt::flag()?;
-    let mut onlooker = Onlooker::new("rehearsing", &schedule, Rc::default());
-    let mut desk = Desk::new(&stand, &rig, &Rc::new(Typing::new(&stop)));
-    let outcome = take::rehearse(
-        &schedule,
-        &mut Stage {
-            boards: &mut &rig,
-            clock: rig.clock(),
-            person: &mut desk,
-            watch: &mut onlooker,
-            trigger: &mut (),
-            album: None,
-            interrupt: &stop,
-        },
-    );
+    let mut onlooker = if typed.step {
+        Onlooker::of_steps(Rc::default())
+    } else {
+        Onlooker::new("rehearsing", &schedule, Rc::default())
+    };
+    let typing = Rc::new(Typing::new(&stop));
+    let mut desk = Desk::new(&stand, &rig, &typing);
+    let mut stage = Stage {
+        boards: &mut &rig,
+        clock: rig.clock(),
+        person: &mut desk,
+        watch: &mut onlooker,
+        trigger: &mut (),
+        album: None,
+        interrupt: &stop,
+    };
+    let outcome = if typed.step {
+        take::rehearse_by_steps(&schedule, &mut stage, &mut Keys::new(&typing))
+    } else {
+        take::rehearse(&schedule, &mut stage)
+    };
     onlooker.done();
     match outcome {
+        Ok(Outcome::Finished) if typed.step => {
+            say("the rehearsal is over; nothing was exposed");
+            Ok(())
+        }
         Ok(Outcome::Finished) => {
             say(&format!(
                 "rehearsed {} frames, nothing was exposed",

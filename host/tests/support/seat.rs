@@ -1,4 +1,4 @@
-//! The program on a pseudo-terminal: what a person sees and types.
+//! The program on a pseudo-terminal.
 
 use std::fs::File;
 use std::io::{Read, Write};
@@ -11,6 +11,7 @@ use std::time::{Duration, Instant};
 use rustix::fs::{Mode, OFlags, open};
 use rustix::process::{Pid, Signal, kill_process_group};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{LocalModes, tcgetattr};
 use tempfile::TempDir;
 
 /// Far longer than anything takes on the slowest machine: only a hang gets there.
@@ -26,7 +27,6 @@ pub(crate) struct Seat {
 }
 
 impl Seat {
-    /// Sits down at the program, run in a folder.
     pub(crate) fn at(folder: &Rc<TempDir>, arguments: &[&str]) -> Self {
         let folder = Rc::clone(folder);
         let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
@@ -79,7 +79,7 @@ impl Seat {
         self.read_between(words);
     }
 
-    /// Reads on up to some words, and gives what stood before them.
+    /// Waits for words on the screen, and gives what stood before them.
     #[track_caller]
     pub(crate) fn read_between(&mut self, words: &str) -> String {
         let begun = Instant::now();
@@ -101,12 +101,22 @@ impl Seat {
         writeln!(self.keys, "{line}").expect("typed");
     }
 
+    /// Keys, without an Enter.
+    pub(crate) fn press(&mut self, keys: &str) {
+        write!(self.keys, "{keys}").expect("pressed");
+    }
+
+    /// Whether the terminal is as a shell wants it: whole lines, and what is typed is shown.
+    pub(crate) fn is_restored(&self) -> bool {
+        let modes = tcgetattr(&self.keys).expect("its modes").local_modes;
+        modes.contains(LocalModes::ICANON | LocalModes::ECHO)
+    }
+
     /// Ctrl-C, as a terminal sends it: to the program and all that belongs to its group.
     pub(crate) fn interrupt(&self) {
         kill_process_group(Pid::from_child(&self.child), Signal::INT).expect("sent");
     }
 
-    /// The exit code, once it has ended.
     pub(crate) fn code(&mut self) -> Option<i32> {
         self.child.wait().expect("it ends").code()
     }

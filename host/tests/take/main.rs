@@ -1,6 +1,7 @@
 //! Takes on the simulated stand, over the real firmware: what the simulated motors and camera did
 //! counts, not what the program believes.
 
+mod attended;
 mod changes;
 mod evidence;
 mod exchange;
@@ -8,6 +9,7 @@ mod faults;
 mod hands;
 mod rig;
 mod state;
+mod steps;
 
 use std::cell::RefCell;
 use std::rc::Rc;

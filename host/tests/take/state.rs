@@ -58,6 +58,7 @@ fn moves() -> impl Strategy<Value = Move> {
         1 => spans().prop_map(|frames| Move::Entry(Entry::Dropped { frames })),
         1 => spans().prop_map(move |frames| Move::Entry(Entry::Suspect { drift: drift(), frames })),
         1 => Just(Move::Entry(Entry::Kept)),
+        2 => (1..=FRAMES).prop_map(|frame| Move::Entry(Entry::Chosen { frame })),
         1 => Just(Move::Entry(checked)),
         1 => proptest::option::of(-9..9_i32).prop_map(|off| Move::Entry(Entry::Homed {
             axis: "reeds east".into(), boot: Hex(5), was: -5600, off,
