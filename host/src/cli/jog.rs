@@ -269,9 +269,10 @@ impl Mover<'_, '_, '_, '_> {
                 }
             });
             let Some(next) = next else {
-                return Err(Failure::wrong(
-                    touch.map_or(String::new(), |touch| touch.to_string()),
-                ));
+                return Err(
+                    Failure::wrong(touch.map_or(String::new(), |touch| touch.to_string()))
+                        .hint("it was not moved; move the other one out of its way first"),
+                );
             };
             let (axis, to) = left.remove(next);
             if let Some(level) = self.level(axis) {

@@ -6,7 +6,7 @@ use crate::stand::{LevelId, Stand};
 /// Two levels that would come too near each other.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error(
-    "{upper} and {lower} would come within {gap_mm:.3} mm of each other, and the stand's clearance is {clearance_mm:.3} mm; nothing was moved"
+    "{upper} and {lower} would come within {gap_mm:.3} mm of each other, and the stand's clearance is {clearance_mm:.3} mm"
 )]
 pub struct Touch {
     /// The upper level.

@@ -92,6 +92,23 @@ impl Seat {
         }
     }
 
+    /// The rest of the line that begins with these words.
+    #[track_caller]
+    pub(crate) fn line_after(&mut self, words: &str) -> String {
+        self.read_up_to(words);
+        let begun = Instant::now();
+        loop {
+            if let Some(end) = self.seen.find('\n') {
+                return self.seen.drain(..=end).collect();
+            }
+            let left = LIMIT.saturating_sub(begun.elapsed());
+            match self.screen.recv_timeout(left) {
+                Ok(bytes) => self.seen.push_str(&String::from_utf8_lossy(&bytes)),
+                Err(_) => panic!("the line did not end: {}", self.seen),
+            }
+        }
+    }
+
     pub(crate) fn type_line(&mut self, line: &str) {
         writeln!(self.keys, "{line}").expect("typed");
     }

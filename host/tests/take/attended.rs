@@ -393,5 +393,4 @@ fn a_press_is_of_one_switch_and_no_other() {
         assert!(desk.sim.inject(When::Now, Fault::StopReleased));
         assert_eq!(waited.see(&inputs()), Pressed::Done);
     });
-    
 }
