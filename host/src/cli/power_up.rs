@@ -67,8 +67,8 @@ impl Round<'_> {
 
     /// Waits for Enter.
     fn enter(&self, what: &str) -> Result<(), Failure> {
-        say(what);
         self.place.typing.forget();
+        say(what);
         match self.place.typing.line() {
             Some(_) => Ok(()),
             None => Err(left()),
@@ -244,6 +244,9 @@ impl Round<'_> {
         }
         say("  it has stopped");
         self.unmoved(attended, &halted, "although the stop is pressed")?;
+        if self.place.rig.is_simulated() {
+            say("  (the simulated stop cuts no power; on a real stand look, and do not guess)");
+        }
         let power = self.yes_or_no(
             "  have the motors lost their power too: are they off without any software, so that they \
              let themselves be turned by hand? Do not reach under a lift that can drop. yes or no:",
@@ -371,10 +374,10 @@ impl Round<'_> {
                 ));
             }
             let answer = loop {
+                self.place.typing.forget();
                 say(&format!(
                     "  did it go {toward}? yes, no (the other way), still (it did not move) or again:"
                 ));
-                self.place.typing.forget();
                 let line = self.place.typing.line().ok_or_else(left)?;
                 match line.to_lowercase().as_str() {
                     answer @ ("yes" | "y" | "no" | "n" | "still" | "again") => {
