@@ -216,7 +216,8 @@ struct Stand {
 impl Stand {
     fn new(folder: &Rc<TempDir>) -> Self {
         let mut hand = Seat::at(folder, &["simulate", "stand.toml"]);
-        let port = hand.line_after("board main is at ");
+        hand.read_up_to("board main is at ");
+        let port = hand.read_between("\n");
         hand.read_up_to("Ctrl-C ends it");
         Self {
             hand,

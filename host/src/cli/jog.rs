@@ -57,7 +57,7 @@ pub(crate) fn jog(typed: &args::Jog) -> Result<(), Failure> {
             (schedule, Wish::Frame(axes, frame))
         }
         _ => {
-            let schedule = place.schedule()?;
+            let schedule = place.motors()?;
             let wish = axis_words(&place, &schedule, &words)?;
             (schedule, wish)
         }

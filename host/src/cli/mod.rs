@@ -9,6 +9,7 @@ mod interrupt;
 mod job;
 mod jog;
 mod large;
+mod muster;
 mod outside;
 mod people;
 mod plan;

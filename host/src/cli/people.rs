@@ -230,8 +230,13 @@ impl<'a> Desk<'a> {
     }
 
     /// The next line typed; none at the end of the input or after Ctrl-C.
-    pub(super) fn line(&mut self) -> Option<String> {
+    pub(super) fn line(&self) -> Option<String> {
         self.typing.line()
+    }
+
+    /// Passes over what has been typed before a question.
+    pub(super) fn forget(&self) {
+        self.typing.forget();
     }
 }
 

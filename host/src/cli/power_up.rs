@@ -33,7 +33,7 @@ const LEGS: u32 = 6;
 /// Goes through the first power-up.
 pub(crate) fn power_up(typed: &args::PowerUp) -> Result<(), Failure> {
     let place = Place::new(&typed.at)?;
-    let schedule = place.schedule()?;
+    let schedule = place.motors()?;
     let mut round = Round {
         place: &place,
         schedule,

@@ -16,6 +16,7 @@ use panestep::take::{
 use panestep_protocol::ShotId;
 
 use super::job::Job;
+use super::muster::muster;
 use super::outside::Outside;
 use super::people::{Desk, Onlooker};
 use super::rig::{self, Rig};
@@ -44,7 +45,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     let base = folder_of(&stand_path)?;
     let outside = Outside::new(&stand, &rig, &base)?;
-    rig.greet(&stand)?;
+    muster(&rig, &stand, "nothing was moved, and no take was begun")?;
     let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     let time =
         times::times(planned.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
@@ -143,6 +144,7 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         base => PathBuf::from(base),
     };
     let outside = Outside::new(&stand, &rig, &base)?;
+    muster(&rig, &stand, "nothing was moved")?;
     let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     match (state.next_frame(), state.open) {
         (_, Some(open)) if !edits.is_empty() => say(&format!(
@@ -271,6 +273,7 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     let schedule = plan::planned(&typed.shot, &stand, &shot)?.into_schedule();
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
     rig.stop_is_tested(&stand)?;
+    muster(&rig, &stand, "nothing was moved")?;
     let stop = interrupt::flag()?;
     let mut onlooker = if typed.step {
         Onlooker::of_steps(Rc::default())

@@ -1,6 +1,4 @@
-//! The program on a pseudo-terminal.
-
-#![allow(dead_code, reason = "each test takes what it needs")]
+//! The program on a pseudo-terminal: what a person sees and types.
 
 use std::fs::File;
 use std::io::{Read, Write};
@@ -29,6 +27,7 @@ pub(crate) struct Seat {
 }
 
 impl Seat {
+    /// Sits down at the program, run in a folder.
     pub(crate) fn at(folder: &Rc<TempDir>, arguments: &[&str]) -> Self {
         let folder = Rc::clone(folder);
         let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
@@ -78,33 +77,23 @@ impl Seat {
     /// Waits for words on the screen; what stands before them counts as read.
     #[track_caller]
     pub(crate) fn read_up_to(&mut self, words: &str) {
+        self.read_between(words);
+    }
+
+    /// Reads on up to some words, and gives what stood before them.
+    #[track_caller]
+    pub(crate) fn read_between(&mut self, words: &str) -> String {
         let begun = Instant::now();
         loop {
             if let Some(at) = self.seen.find(words) {
+                let between = self.seen[..at].to_owned();
                 self.seen.drain(..at + words.len());
-                return;
+                return between;
             }
             let left = LIMIT.saturating_sub(begun.elapsed());
             match self.screen.recv_timeout(left) {
                 Ok(bytes) => self.seen.push_str(&String::from_utf8_lossy(&bytes)),
                 Err(_) => panic!("no {words:?} came; the screen says: {}", self.seen),
-            }
-        }
-    }
-
-    /// The rest of the line that begins with these words.
-    #[track_caller]
-    pub(crate) fn line_after(&mut self, words: &str) -> String {
-        self.read_up_to(words);
-        let begun = Instant::now();
-        loop {
-            if let Some(end) = self.seen.find('\n') {
-                return self.seen.drain(..=end).collect();
-            }
-            let left = LIMIT.saturating_sub(begun.elapsed());
-            match self.screen.recv_timeout(left) {
-                Ok(bytes) => self.seen.push_str(&String::from_utf8_lossy(&bytes)),
-                Err(_) => panic!("the line did not end: {}", self.seen),
             }
         }
     }
@@ -129,6 +118,7 @@ impl Seat {
         kill_process_group(Pid::from_child(&self.child), Signal::INT).expect("sent");
     }
 
+    /// The exit code, once it has ended.
     pub(crate) fn code(&mut self) -> Option<i32> {
         self.child.wait().expect("it ends").code()
     }
