@@ -47,6 +47,7 @@ fn lifts() -> Rc<TempDir> {
         lift("sky", 2),
         &text[at..]
     );
+    let text = text.replace("[lens]", "clearance = \"10 mm\"\n\n[lens]");
     fs::write(path, text).expect("written");
     folder
 }
@@ -100,7 +101,7 @@ fn a_jog_that_is_typed_wrongly_moves_nothing() {
         ("quay east 0 mm", &["less than half a step"]),
         ("quay east 0.0001 mm", &["less than half a step"]),
         ("quay east 900 km", &["`km`"]),
-        ("quay east 9000 m", &["farther than its whole travel"]),
+        ("quay east 9000 m", &["more than can be counted"]),
         (
             "quay east 41 mm",
             &["farther than its whole travel of 40.000 mm"],
@@ -132,7 +133,7 @@ fn a_jog_that_is_typed_wrongly_moves_nothing() {
         for word in *wanted {
             assert!(said.contains(word), "{words}: no {word:?} in {said}");
         }
-        assert!(!said.contains(" goes "), "{words}: {said}");
+        assert!(!said.contains("waiting"), "{words}: {said}");
     }
     // Not wrong, but not possible as things stand.
     let to = ["jog", "quay", "east", "to", "-12", "mm"];
@@ -157,7 +158,7 @@ fn every_way_of_saying_a_distance_is_understood() {
         ("quay east to -12 mm --home", "quay goes east by"),
         (
             "--home quay east to -1/2 in",
-            "from -22.000 mm to -12.700 mm",
+            "from -21.797 mm to -12.700 mm",
         ),
     ] {
         let mut arguments = vec!["jog"];
@@ -253,17 +254,17 @@ fn a_stand_stays_homed_between_two_commands() {
     stand.says(
         "home quay",
         0,
-        &["going home: quay east", "quay east is at -22.0"],
+        &["going home: quay east", "quay east is at -21.7"],
     );
     let table = stand.says("where", 0, &[]);
     assert!(
-        table.contains("-22.0") && table.contains(" yes "),
+        table.contains("-21.7") && table.contains(" yes "),
         "{table}"
     );
     stand.says(
         "jog quay east to -12 mm",
         0,
-        &["from -22.", "quay east is at -12.000 mm"],
+        &["from -21.7", "quay east is at -12.000 mm"],
     );
     stand.says(
         "jog quay west 2 mm",
@@ -493,6 +494,7 @@ fn a_power_up_that_is_refused_writes_nothing() {
     unwritten();
 
     let mut seat = stand.seat("power-up");
+    seat.read_up_to("Enter when all that is so");
     seat.type_line("");
     seat.read_up_to("press quay east's home switch");
     seat.interrupt();
@@ -556,7 +558,7 @@ fn keys_act_at_once_and_the_terminal_is_given_back() {
     // Ctrl-C while a key is waited for.
     let mut seat = Seat::at(&folder, &["rehearse", "shot.toml", "--step"]);
     seat.read_up_to("l: leave");
-    seat.press("\u{3}");
+    seat.interrupt();
     seat.read_up_to("the rehearsal was stopped");
     assert_eq!(seat.code(), Some(3));
     assert!(seat.is_restored());

@@ -212,7 +212,7 @@ impl Mover<'_, '_, '_, '_> {
                 let steps = self.steps(axis, by)?;
                 if steps == 0 {
                     return Err(Failure::wrong(format!(
-                        "that is less than half a step of {}, which is {}",
+                        "that is less than half a step: one step of {} is {}",
                         self.axis(axis).name(),
                         at(self.axis(axis), 1)
                     ))
