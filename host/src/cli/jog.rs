@@ -63,7 +63,7 @@ pub(crate) fn jog(typed: &args::Jog) -> Result<(), Failure> {
         }
     };
     if typed.home {
-        place.rig.stop_is_tested(place.stand())?;
+        place.rig.stop_is_tested(place.stand(), place.file.path())?;
     }
     let mut teller = Teller::new(&schedule);
     place.attend(&schedule, &mut teller, |attended| {
