@@ -9,13 +9,13 @@ use super::{Failure, args};
 /// Homes what was named, and whatever has to go home with it.
 pub(crate) fn home(typed: &args::Home) -> Result<(), Failure> {
     let place = Place::new(&typed.at)?;
-    let schedule = place.schedule()?;
+    let schedule = place.motors()?;
     let axes = place.axes(
         &schedule,
         typed.level.as_deref(),
         typed.direction.as_deref(),
     )?;
-    place.rig.stop_is_tested(place.stand())?;
+    place.rig.stop_is_tested(place.stand(), place.file.path())?;
     let mut teller = Teller::new(&schedule);
     place.attend(&schedule, &mut teller, |attended| {
         place.set_up(attended)?;

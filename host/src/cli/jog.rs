@@ -57,13 +57,13 @@ pub(crate) fn jog(typed: &args::Jog) -> Result<(), Failure> {
             (schedule, Wish::Frame(axes, frame))
         }
         _ => {
-            let schedule = place.schedule()?;
+            let schedule = place.motors()?;
             let wish = axis_words(&place, &schedule, &words)?;
             (schedule, wish)
         }
     };
     if typed.home {
-        place.rig.stop_is_tested(place.stand())?;
+        place.rig.stop_is_tested(place.stand(), place.file.path())?;
     }
     let mut teller = Teller::new(&schedule);
     place.attend(&schedule, &mut teller, |attended| {
@@ -212,7 +212,7 @@ impl Mover<'_, '_, '_, '_> {
                 let steps = self.steps(axis, by)?;
                 if steps == 0 {
                     return Err(Failure::wrong(format!(
-                        "that is less than half a step of {}, which is {}",
+                        "that is less than half a step: one step of {} is {}",
                         self.axis(axis).name(),
                         at(self.axis(axis), 1)
                     ))
@@ -269,9 +269,10 @@ impl Mover<'_, '_, '_, '_> {
                 }
             });
             let Some(next) = next else {
-                return Err(Failure::wrong(
-                    touch.map_or(String::new(), |touch| touch.to_string()),
-                ));
+                return Err(
+                    Failure::wrong(touch.map_or(String::new(), |touch| touch.to_string()))
+                        .hint("it was not moved; move the other one out of its way first"),
+                );
             };
             let (axis, to) = left.remove(next);
             if let Some(level) = self.level(axis) {

@@ -11,6 +11,7 @@ mod jog;
 mod large;
 mod muster;
 mod outside;
+mod panel;
 mod people;
 mod plan;
 mod power_up;

@@ -1,4 +1,4 @@
-//! The program on a pseudo-terminal.
+//! The program on a pseudo-terminal: what a person sees and types.
 
 use std::fs::File;
 use std::io::{Read, Write};
@@ -27,6 +27,7 @@ pub(crate) struct Seat {
 }
 
 impl Seat {
+    /// Sits down at the program, run in a folder.
     pub(crate) fn at(folder: &Rc<TempDir>, arguments: &[&str]) -> Self {
         let folder = Rc::clone(folder);
         let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
@@ -79,7 +80,7 @@ impl Seat {
         self.read_between(words);
     }
 
-    /// Waits for words on the screen, and gives what stood before them.
+    /// Reads on up to some words, and gives what stood before them.
     #[track_caller]
     pub(crate) fn read_between(&mut self, words: &str) -> String {
         let begun = Instant::now();
@@ -117,6 +118,7 @@ impl Seat {
         kill_process_group(Pid::from_child(&self.child), Signal::INT).expect("sent");
     }
 
+    /// The exit code, once it has ended.
     pub(crate) fn code(&mut self) -> Option<i32> {
         self.child.wait().expect("it ends").code()
     }

@@ -1,0 +1,377 @@
+//! The program at a stand: where, home, jog, stepping, the first power-up. On the stand that is
+//! simulated inside it, and on one simulated behind a port, with a hand on its switches.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::rc::Rc;
+
+use tempfile::TempDir;
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod power_up;
+mod steps;
+
+use support::seat::Seat;
+
+/// A folder with a stand of one motor and a level moved by hand, and a shot for it.
+fn folder() -> Rc<TempDir> {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data");
+    let read = |name: &str| fs::read_to_string(data.join(name)).expect("the test's file");
+    let quick = read("hand.stand.toml")
+        .replace("\"60 mm/s2\"", "\"400 mm/s2\"")
+        .replace("\"400 mm/s3\"", "\"6000 mm/s3\"");
+    fs::write(folder.path().join("stand.toml"), quick).expect("written");
+    let shot = read("hand.shot.toml").replace("hand.stand.toml", "stand.toml");
+    fs::write(folder.path().join("shot.toml"), shot).expect("written");
+    Rc::new(folder)
+}
+
+/// The same, with two levels that have lifts.
+fn lifts() -> Rc<TempDir> {
+    let folder = folder();
+    let path = folder.path().join("stand.toml");
+    let text = fs::read_to_string(&path).expect("there");
+    let lift = |of: &str, channel: u8| {
+        format!(
+            "[[axis]]\nof = \"{of}\"\ndirection = \"lift\"\n\
+             motor = {{ board = \"main\", channel = {channel}, steps = 200, microsteps = 16, per_turn = \"8 mm\" }}\n\
+             travel = [\"-10 mm\", \"480 mm\"]\nspeed = \"25 mm/s\"\nacceleration = \"400 mm/s2\"\n\
+             jerk = \"6000 mm/s3\"\nhome = {{ switch = \"-14 mm\", within = \"0.02 mm\" }}\n\n"
+        )
+    };
+    let at = text.rfind("[[axis]]").expect("the hand axis");
+    let text = format!(
+        "{}{}{}{}",
+        &text[..at],
+        lift("quay", 1),
+        lift("sky", 2),
+        &text[at..]
+    );
+    let text = text.replace("[lens]", "clearance = \"10 mm\"\n\n[lens]");
+    fs::write(path, text).expect("written");
+    folder
+}
+
+fn run(folder: &TempDir, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_panestep"))
+        .args(arguments)
+        .current_dir(folder.path())
+        .stdin(Stdio::null())
+        .output()
+        .expect("it runs")
+}
+
+#[track_caller]
+fn says(folder: &TempDir, arguments: &[&str], code: i32, words: &[&str]) -> String {
+    let output = run(folder, arguments);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    let shown = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!(output.status.code(), Some(code), "{arguments:?}: {said}");
+    for word in words {
+        assert!(said.contains(word), "{arguments:?}: no {word:?} in {said}");
+    }
+    shown
+}
+
+/// What was typed wrongly moves nothing, and what is known is listed.
+#[test]
+fn a_jog_that_is_typed_wrongly_moves_nothing() {
+    let folder = lifts();
+    let table: &[(&str, &[&str])] = &[
+        (
+            "moon east 2 mm",
+            &["no level \"moon\"", "quay lift (up, down)"],
+        ),
+        (
+            "quay sideways 2 mm",
+            &["no direction", "quay east (east, west)"],
+        ),
+        (
+            "quay turn 2 deg",
+            &["has no axis that goes turn", "quay east"],
+        ),
+        ("sky north 2 mm", &["moved by hand", "sky lift"]),
+        ("camera lift 2 mm", &["camera has no axis"]),
+        ("quay east 2", &["no unit"]),
+        ("quay east 2 furlongs", &["`furlongs`"]),
+        ("quay east 2 deg", &["an angle, but a length"]),
+        ("quay east two mm", &["does not begin with a number"]),
+        ("quay east 1/0 in", &["divides by zero"]),
+        ("quay east --2 mm", &[]),
+        ("quay east 0 mm", &["less than half a step"]),
+        ("quay east 0.0001 mm", &["less than half a step"]),
+        ("quay east 900 km", &["`km`"]),
+        ("quay east 9000 m", &["more than can be counted"]),
+        (
+            "quay east 41 mm",
+            &["farther than its whole travel of 40.000 mm"],
+        ),
+        (
+            "quay east -41 mm",
+            &["farther than its whole travel of 40.000 mm"],
+        ),
+        (
+            "quay west to 2 mm",
+            &["could mean two places", "quay east to"],
+        ),
+        ("quay east", &["how far"]),
+        ("quay", &["not understood"]),
+        ("to frame 1", &["which shot"]),
+        ("to frame one --shot shot.toml", &["no frame's number"]),
+        ("to frame 9 --shot shot.toml", &["there is no frame 9"]),
+        ("quay east 2 mm --shot shot.toml", &["--shot goes with"]),
+        ("quay to frame 1 --shot nowhere.toml", &["nowhere.toml"]),
+        ("quay east 2 mm --stand nowhere.toml", &["nowhere.toml"]),
+        ("quay east 2 mm --port attic=x", &["no board \"attic\""]),
+    ];
+    for (words, wanted) in table {
+        let mut arguments = vec!["jog"];
+        arguments.extend(words.split(' '));
+        let output = run(&folder, &arguments);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{words}: {said}");
+        for word in *wanted {
+            assert!(said.contains(word), "{words}: no {word:?} in {said}");
+        }
+        assert!(!said.contains("waiting"), "{words}: {said}");
+    }
+    // Not wrong, but not possible as things stand.
+    let to = ["jog", "quay", "east", "to", "-12", "mm"];
+    says(&folder, &to, 1, &["quay east is not homed", "--home"]);
+    let empty = tempfile::tempdir().expect("a folder");
+    says(&empty, &["where"], 2, &["no stand.toml", "--stand"]);
+}
+
+#[test]
+fn every_way_of_saying_a_distance_is_understood() {
+    let folder = lifts();
+    for (words, told) in [
+        ("quay east 2 mm", "quay goes east by 2.000 mm"),
+        ("quay east 2mm", "quay goes east by 2.000 mm"),
+        ("quay west 2 mm", "quay goes west by 2.000 mm"),
+        ("quay east -2 mm", "quay goes west by 2.000 mm"),
+        ("quay west -.5 mm", "quay goes east by 0.500 mm"),
+        ("quay lift 1/16 in", "quay goes up by 1.588 mm"),
+        ("quay up 1/16 in", "quay goes up by 1.588 mm"),
+        ("quay down 3 mm", "quay goes down by 3.000 mm"),
+        ("quay lift -1/16 in", "quay goes down by 1.588 mm"),
+        ("quay east to -12 mm --home", "quay goes east by"),
+        (
+            "--home quay east to -1/2 in",
+            "from -21.797 mm to -12.700 mm",
+        ),
+    ] {
+        let mut arguments = vec!["jog"];
+        arguments.extend(words.split(' '));
+        says(&folder, &arguments, 0, &[told]);
+    }
+}
+
+/// Lifts go one after another, and never into each other.
+#[test]
+fn lifts_keep_clear_of_each_other() {
+    let folder = lifts();
+    // 500 mm lie between the two levels, 6 mm of them glass.
+    let far = ["jog", "sky", "lift", "to", "479", "mm", "--home"];
+    let said = run(&folder, &far);
+    let said = String::from_utf8_lossy(&said.stderr).into_owned();
+    assert!(said.contains("clearance"), "{said}");
+    assert!(said.contains("quay and sky would come within"), "{said}");
+    assert!(!said.contains("sky goes up"), "{said}");
+    let near = ["jog", "sky", "lift", "to", "300", "mm", "--home"];
+    says(&folder, &near, 0, &["sky lift is at 300.000 mm"]);
+}
+
+#[test]
+fn where_tells_everything_in_three_ways() {
+    let folder = folder();
+    let table = says(&folder, &["where"], 0, &["simulated inside this program"]);
+    assert!(table.contains("sky    north   by hand"), "{table}");
+    assert!(table.contains("unknown"), "{table}");
+    assert!(
+        table.contains("stop circuit closed, drivers off, idle"),
+        "{table}"
+    );
+    assert!(table.contains("stop tested 2026-03-01"), "{table}");
+    let rows = says(&folder, &["where", "--format", "csv"], 0, &[]);
+    let lines: Vec<&str> = rows.lines().collect();
+    assert_eq!(lines.len(), 3, "{rows}");
+    assert_eq!(
+        lines[1],
+        "quay,east,no,main,,mm,0,no,closed,closed,off,closed,"
+    );
+    assert_eq!(lines[2], "sky,north,yes,,,mm,,,,,,,");
+    let text = says(&folder, &["where", "--format", "json"], 0, &[]);
+    let document: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    assert_eq!(document["axes"][0]["home_switch"], "closed");
+    assert_eq!(document["axes"][1]["by_hand"], true);
+    assert_eq!(document["boards"][0]["stop_tested"], "2026-03-01");
+}
+
+/// A stand behind a port, and a hand on it.
+struct Stand {
+    hand: Seat,
+    port: String,
+}
+
+impl Stand {
+    fn new(folder: &Rc<TempDir>) -> Self {
+        let mut hand = Seat::at(folder, &["simulate", "stand.toml"]);
+        hand.read_up_to("board main is at ");
+        let port = hand.read_between("\n");
+        hand.read_up_to("Ctrl-C ends it");
+        Self {
+            hand,
+            port: format!("main={}", port.trim()),
+        }
+    }
+
+    fn does(&mut self, what: &str) {
+        self.hand.type_line(what);
+        self.hand.read_up_to(&format!("done: {what}"));
+    }
+
+    fn arguments<'a>(&'a self, words: &'a str) -> Vec<&'a str> {
+        let mut arguments: Vec<&str> = words.split(' ').collect();
+        arguments.extend(["--port", &self.port]);
+        arguments
+    }
+
+    fn seat(&self, words: &str) -> Seat {
+        Seat::at(&self.hand.folder, &self.arguments(words))
+    }
+
+    #[track_caller]
+    fn says(&self, words: &str, code: i32, wanted: &[&str]) -> String {
+        says(&self.hand.folder, &self.arguments(words), code, wanted)
+    }
+}
+
+#[test]
+fn a_stand_stays_homed_between_two_commands() {
+    let folder = folder();
+    let stand = Stand::new(&folder);
+    stand.says(
+        "home quay",
+        0,
+        &["going home: quay east", "quay east is at -21.7"],
+    );
+    let table = stand.says("where", 0, &[]);
+    assert!(
+        table.contains("-21.7") && table.contains(" yes "),
+        "{table}"
+    );
+    stand.says(
+        "jog quay east to -12 mm",
+        0,
+        &["from -21.7", "quay east is at -12.000 mm"],
+    );
+    stand.says(
+        "jog quay west 2 mm",
+        0,
+        &["quay goes west by 2.000 mm, from -12.000 mm to -14.000 mm"],
+    );
+    let outside = "its travel is from -20.000 mm to 20.000 mm";
+    stand.says(
+        "jog quay west 8 mm",
+        2,
+        &["cannot go to -22.000 mm", outside],
+    );
+    stand.says("jog quay east to 20.1 mm", 2, &[outside]);
+    stand.says(
+        "jog to frame 2 --shot shot.toml",
+        0,
+        &["sky north is moved by hand: to -6.000 mm"],
+    );
+    stand.says("home", 0, &["its switch was", "from where it was counted"]);
+}
+
+#[test]
+fn ctrl_c_and_the_stop_end_a_jog() {
+    let folder = folder();
+    let mut stand = Stand::new(&folder);
+    let mut seat = stand.seat("jog quay east 20 mm");
+    seat.read_up_to("waiting until it stands");
+    seat.read_up_to("left");
+    seat.interrupt();
+    seat.read_up_to("stopped by a person; everything stands still");
+    assert_eq!(seat.code(), Some(3));
+
+    // What the program itself has stopped goes on without a word.
+    let mut seat = stand.seat("jog quay west 10 mm");
+    seat.read_up_to("left");
+    stand.does("press stop");
+    seat.read_up_to("board \"main\" has stopped: the stop circuit");
+    assert_eq!(seat.code(), Some(3));
+    let table = stand.says("where", 0, &[]);
+    assert!(table.contains("stop circuit open"), "{table}");
+    assert!(
+        table.contains("it has stopped: the stop circuit"),
+        "{table}"
+    );
+    stand.says(
+        "jog quay east 1 mm",
+        3,
+        &["the stop circuit of board main is open"],
+    );
+    stand.does("let go stop");
+    // Nobody there to say that all is well.
+    stand.says(
+        "jog quay east 1 mm",
+        3,
+        &["is all well", "nothing was moved"],
+    );
+    let mut seat = stand.seat("jog quay east 1 mm");
+    seat.read_up_to("is all well");
+    seat.type_line("no");
+    seat.read_up_to("nothing was moved");
+    assert_eq!(seat.code(), Some(3));
+    let mut seat = stand.seat("jog quay east 1 mm");
+    seat.read_up_to("is all well");
+    seat.type_line("yes");
+    seat.read_up_to("quay east stands");
+    assert_eq!(seat.code(), Some(0));
+
+    // The cable comes out in the middle of it.
+    let mut seat = stand.seat("jog quay east 20 mm");
+    seat.read_up_to("left");
+    stand.does("pull out board main");
+    seat.read_up_to("board \"main\"");
+    assert_eq!(seat.code(), Some(1));
+    stand.does("put back board main");
+    let table = stand.says("where", 0, &[]);
+    assert!(
+        table.contains("it heard nothing from this program"),
+        "{table}"
+    );
+}
+
+/// Nothing looks for a switch on a board whose stop nobody has tested.
+#[test]
+fn a_board_whose_stop_is_untested_is_not_homed() {
+    let folder = folder();
+    let path = folder.path().join("stand.toml");
+    let text = fs::read_to_string(&path).expect("there");
+    fs::write(&path, text.replace("stop_tested = \"2026-03-01\"\n", "")).expect("written");
+    let stand = Stand::new(&folder);
+    for words in [
+        "home",
+        "home quay east",
+        "jog quay east to 1 mm --home",
+        "rehearse shot.toml",
+        "rehearse shot.toml --step",
+        "shoot shot.toml --take take",
+    ] {
+        let wanted = ["no `stop_tested`", "panestep power-up", "nothing was moved"];
+        stand.says(words, 2, &wanted);
+    }
+    assert!(!folder.path().join("take").exists());
+    stand.says("where", 0, &[]);
+    stand.says("jog quay east 1 mm", 0, &["slowly"]);
+    // One simulated inside the program has no stop that could be tested.
+    says(&folder, &["home"], 0, &["home, after"]);
+}
