@@ -108,6 +108,7 @@ impl Watch for Onlooker {
             }
             take::Progress::Doubted { .. }
             | take::Progress::Homed { .. }
+            | take::Progress::UnderWay { .. }
             | take::Progress::Moving { .. }
             | take::Progress::Arrived { .. } => {}
         }

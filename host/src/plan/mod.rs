@@ -113,30 +113,6 @@ impl Plan {
             frame += held;
         }
         let report = checks.finish()?;
-        let shutter = &stand.shutter;
-        let mut window = shutter.delay.saturating_add(shutter.exposure);
-        let release = match &shutter.release {
-            stand::Release::Board {
-                board,
-                half_press,
-                press,
-                flash_contact,
-            } => {
-                // The line may be held longer than the shutter is open.
-                window = window.max(*press);
-                Release::Board {
-                    board: board.0,
-                    half_press: *half_press,
-                    press: *press,
-                    flash_contact: *flash_contact,
-                }
-            }
-            stand::Release::Command { words, time_out } => Release::Command {
-                words: words.clone(),
-                time_out: *time_out,
-            },
-            stand::Release::Hand => Release::Hand,
-        };
         let lifts = axes.lifts();
         let first = geometry.pose(1);
         let mut motors = axes.motors;
@@ -153,25 +129,14 @@ impl Plan {
             report,
             schedule: Schedule {
                 name: shot.name.clone(),
-                boards: stand
-                    .boards
-                    .iter()
-                    .map(|board| board.name.clone())
-                    .collect(),
+                boards: board_names(stand),
                 motors,
                 lifts,
                 hands: axes.hands,
                 frames: shot.frames,
                 motor_targets,
                 hand_targets,
-                exposure: Exposure {
-                    release,
-                    settle: shutter.settle,
-                    delay: shutter.delay,
-                    window,
-                    ready: shutter.ready,
-                    arrival: stand.arrival.as_ref().map(|arrival| arrival.within),
-                },
+                exposure: exposure(stand),
                 home_check: stand.home_check,
             },
             axes: axes.planned,
@@ -223,5 +188,71 @@ impl Plan {
             set_position(&mut pose, axis.of, axis.way, axis.reached(target));
         }
         Some(pose)
+    }
+}
+
+/// A schedule without a frame, to work at the stand with: its boards and axes.
+///
+/// # Errors
+///
+/// Everything that is wrong with the axes, see [`Fault`].
+pub fn standing(stand: &Stand) -> Result<Schedule, Refusals> {
+    let mut refusals = Refusals::default();
+    let axes = Axes::new(stand, times::DEFAULT_TICK_RATE, &mut refusals);
+    if !refusals.is_empty() {
+        return Err(refusals);
+    }
+    Ok(Schedule {
+        name: stand.name.clone(),
+        boards: board_names(stand),
+        lifts: axes.lifts(),
+        motors: axes.motors,
+        hands: axes.hands,
+        frames: 0,
+        motor_targets: Vec::new(),
+        hand_targets: Vec::new(),
+        exposure: exposure(stand),
+        home_check: stand.home_check,
+    })
+}
+
+fn board_names(stand: &Stand) -> Vec<String> {
+    let boards = stand.boards.iter();
+    boards.map(|board| board.name.clone()).collect()
+}
+
+/// How the stand exposes.
+fn exposure(stand: &Stand) -> Exposure {
+    let shutter = &stand.shutter;
+    let mut window = shutter.delay.saturating_add(shutter.exposure);
+    let release = match &shutter.release {
+        stand::Release::Board {
+            board,
+            half_press,
+            press,
+            flash_contact,
+        } => {
+            // The line may be held longer than the shutter is open.
+            window = window.max(*press);
+            Release::Board {
+                board: board.0,
+                half_press: *half_press,
+                press: *press,
+                flash_contact: *flash_contact,
+            }
+        }
+        stand::Release::Command { words, time_out } => Release::Command {
+            words: words.clone(),
+            time_out: *time_out,
+        },
+        stand::Release::Hand => Release::Hand,
+    };
+    Exposure {
+        release,
+        settle: shutter.settle,
+        delay: shutter.delay,
+        window,
+        ready: shutter.ready,
+        arrival: stand.arrival.as_ref().map(|arrival| arrival.within),
     }
 }

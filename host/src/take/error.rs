@@ -7,6 +7,8 @@ use thiserror::Error;
 
 use crate::link::{LinkError, words};
 use crate::plan::times::MoveError;
+use crate::stand::AxisUnit;
+use crate::units::InUnit;
 
 use super::journal::JournalError;
 
@@ -70,11 +72,12 @@ pub enum TakeError {
     },
     /// The board does not count what was ordered.
     #[error(
-        "frame {frame}: {axis} should be at step {expected}, but its board counts {counted}; see that no other program uses its port, then go on: where a count is in doubt, the axis is homed afresh"
+        "{}{axis} should be at step {expected}, but its board counts {counted}; see that no other program uses its port, then go on: where a count is in doubt, the axis is homed afresh",
+        of_frame(*frame)
     )]
     Counter {
-        /// The frame.
-        frame: u32,
+        /// The frame, where it is one.
+        frame: Option<u32>,
         /// The axis.
         axis: String,
         /// The target.
@@ -84,21 +87,22 @@ pub enum TakeError {
     },
     /// A switch is tripped where none should be.
     #[error(
-        "frame {frame}: the {which} switch of {axis} is tripped although the axis should be inside its travel; it has lost steps, or the switch or its wire is faulty"
+        "{}the {which} switch of {axis} is tripped although the axis should be inside its travel; it has lost steps, or the switch or its wire is faulty",
+        of_frame(*frame)
     )]
     Switch {
-        /// The frame.
-        frame: u32,
+        /// The frame, where it is one.
+        frame: Option<u32>,
         /// The axis.
         axis: String,
         /// `home` or `far`.
         which: &'static str,
     },
     /// An axis is not trusted any more, or something still moves.
-    #[error("frame {frame}: board {board:?} is not ready to expose: {what}")]
+    #[error("{}board {board:?} is not ready to expose: {what}", of_frame(*frame))]
     NotReady {
-        /// The frame.
-        frame: u32,
+        /// The frame, where it is one.
+        frame: Option<u32>,
         /// The board.
         board: String,
         /// What is missing.
@@ -116,11 +120,12 @@ pub enum TakeError {
     },
     /// No room to take up an axis's slack.
     #[error(
-        "frame {frame}: {axis} is to stand at step {target}, {room} steps from the end of its travel, and needs {take_up} to take up its slack from the same side; move the plan away from that end, or lower the travel's least position"
+        "{}{axis} is to stand at step {target}, {room} steps from the end of its travel, and needs {take_up} to take up its slack from the same side; move the plan away from that end, or lower the travel's least position",
+        of_frame(*frame)
     )]
     NoRoom {
-        /// The frame.
-        frame: u32,
+        /// The frame, where it is one.
+        frame: Option<u32>,
         /// The axis.
         axis: String,
         /// The target.
@@ -129,6 +134,47 @@ pub enum TakeError {
         room: i32,
         /// Steps needed.
         take_up: i32,
+    },
+    /// A person stopped it at the stand.
+    #[error("stopped by a person; everything stands still")]
+    Interrupted,
+    /// An axis cannot go to a position before it is homed.
+    #[error(
+        "{axis} is not homed: nobody knows where it is, so that it cannot be sent to a position; home it first. Nothing was moved"
+    )]
+    NotHomed {
+        /// The axis.
+        axis: String,
+    },
+    /// A position beyond an axis's travel.
+    #[error(
+        "{axis} cannot go to {}: its travel is from {} to {}; nothing was moved",
+        InUnit(*target, *unit), InUnit(travel.0, *unit), InUnit(travel.1, *unit)
+    )]
+    OutsideTravel {
+        /// The axis.
+        axis: String,
+        /// Where it was to go.
+        target: f64,
+        /// Least and greatest position.
+        travel: (f64, f64),
+        /// The unit of all three.
+        unit: AxisUnit,
+    },
+    /// An axis that is not homed was to go farther than its whole travel.
+    #[error(
+        "{axis} is not homed, and {} is farther than its whole travel of {}; nothing was moved",
+        InUnit(by.abs(), *unit), InUnit(*travel, *unit)
+    )]
+    TooFar {
+        /// The axis.
+        axis: String,
+        /// How far it was to go, with its sign.
+        by: f64,
+        /// The length of its travel.
+        travel: f64,
+        /// The unit of both.
+        unit: AxisUnit,
     },
     /// The schedule does not hold together.
     #[error("the schedule does not hold together: {0}")]
@@ -222,6 +268,10 @@ pub enum TakeError {
     Clock(std::io::Error),
 }
 
+fn of_frame(frame: Option<u32>) -> String {
+    frame.map_or_else(String::new, |frame| format!("frame {frame}: "))
+}
+
 fn at_frame(frame: Option<u32>) -> String {
     frame.map_or_else(
         || "after the last frame".to_owned(),
@@ -257,6 +307,7 @@ impl TakeError {
             | Self::Switch { .. }
             | Self::NotReady { .. }
             | Self::Strangers { .. }
+            | Self::Interrupted
             | Self::StrayContact { .. } => Ending::Stopped,
             _ => Ending::CouldNot,
         }

@@ -4,9 +4,11 @@
 //! * [`journal`], [`state`], [`span`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
 //! * [`album`]: the pictures that arrive.
 //! * [`run`], [`pace`], [`people`]: the frame loop, its time left, whom it asks and tells.
+//! * [`attended`]: the same boards under a person's hands, without a take.
 //! * [`error`]: what ends a run.
 
 pub mod album;
+pub mod attended;
 pub mod disk;
 pub mod error;
 pub mod exposure;
@@ -21,6 +23,7 @@ mod stage;
 pub mod state;
 
 pub use album::{Album, Look};
+pub use attended::{Attended, AxisSeen, BoardSeen, Seen};
 pub use disk::{Disk, FileDisk, SimulatedDisk, Unsynced};
 pub use error::{Ending, TakeError};
 pub use fingerprint::fingerprint;

@@ -251,6 +251,11 @@ pub enum Progress<'a> {
         /// The frame.
         frame: u32,
     },
+    /// Something moves, and is awaited.
+    UnderWay {
+        /// Until it should be at rest.
+        left: Duration,
+    },
     /// They have arrived, as counters and switches agree.
     Arrived {
         /// The frame.

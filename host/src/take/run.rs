@@ -395,6 +395,11 @@ fn check(schedule: &Schedule) -> Result<(), TakeError> {
     if schedule.frames == 0 {
         return Err(TakeError::Schedule("it has no frames"));
     }
+    check_parts(schedule)
+}
+
+/// As [`check`], also where there are no frames.
+pub(super) fn check_parts(schedule: &Schedule) -> Result<(), TakeError> {
     let boards = schedule.boards.len();
     if schedule
         .exposure
@@ -441,7 +446,7 @@ fn check(schedule: &Schedule) -> Result<(), TakeError> {
             }
             if i64::from(target) - i64::from(axis.take_up) < i64::from(floor) {
                 return Err(TakeError::NoRoom {
-                    frame,
+                    frame: Some(frame),
                     axis: axis.name(),
                     target,
                     room: target.saturating_sub(floor),

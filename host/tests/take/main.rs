@@ -393,7 +393,7 @@ fn a_target_without_room_for_its_slack_is_refused() {
     let error = bench.shoot().unwrap_err();
     match &error {
         TakeError::NoRoom {
-            frame: 3,
+            frame: Some(3),
             room: 0,
             take_up: 40,
             ..

@@ -25,7 +25,7 @@ impl MotorAxis {
     /// How to find its switch. The fast approach is slow enough to stop within the room between
     /// switch and travel, as there is about as much behind the switch on a stand that is built
     /// well; the back-off covers that stop, the slack both ways and the room itself.
-    pub(super) fn home_order(&self) -> HomeOrder {
+    pub(in crate::take) fn home_order(&self) -> HomeOrder {
         let gap = self.gap().max(1);
         let mut fast = self.speed;
         while fast > self.slow && self.stop(fast) > u64::from(gap) {

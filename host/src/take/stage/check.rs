@@ -45,24 +45,7 @@ impl Crew<'_, '_> {
             None => self.schedule.frames as usize,
         };
         let motors = &self.schedule.motors;
-        self.seated.fill(false);
-        let mut found = Vec::new();
-        let all: Vec<usize> = (0..motors.len()).collect();
-        for group in self.groups(&all) {
-            // Fast to the ends next to their switches.
-            let at = self.positions()?;
-            let mut ends = at.clone();
-            for &place in &group {
-                let axis = &motors[place];
-                ends[place] = match axis.toward() {
-                    Toward::Negative => axis.travel.0,
-                    Toward::Positive => axis.travel.1,
-                };
-            }
-            self.go(&at, &ends)?;
-            let before = (found.len(), motors.len());
-            found.extend(self.search_together(&group, Search::Check, before)?);
-        }
+        let found = self.compare(&self.places())?;
         let off: BTreeMap<String, i32> = found
             .iter()
             .map(|&(place, steps)| (motors[place].name(), steps))
@@ -83,5 +66,29 @@ impl Crew<'_, '_> {
         }
         self.home(&places, &[])?;
         self.decide_suspects()
+    }
+
+    /// Sends homed axes to their home switches, group after group. Returns for each by how many
+    /// steps the switch was off, by the count, which stays as it is.
+    pub(super) fn compare(&mut self, places: &[usize]) -> Result<Vec<(usize, i32)>, Interrupt> {
+        let motors = &self.schedule.motors;
+        let mut found = Vec::new();
+        for group in self.groups(places) {
+            // Fast to the ends next to their switches.
+            let at = self.positions()?;
+            let mut ends = at.clone();
+            for &place in &group {
+                let axis = &motors[place];
+                self.seated[place] = false;
+                ends[place] = match axis.toward() {
+                    Toward::Negative => axis.travel.0,
+                    Toward::Positive => axis.travel.1,
+                };
+            }
+            self.go(&at, &ends)?;
+            let before = (found.len(), places.len());
+            found.extend(self.search_together(&group, Search::Check, before)?);
+        }
+        Ok(found)
     }
 }

@@ -28,39 +28,7 @@ impl Crew<'_, '_> {
         let mut counted = vec![false; self.schedule.motors.len()];
         for board in self.boards() {
             self.check_interrupt()?;
-            // What an earlier run left moving comes to rest first.
-            if self.link(board)?.status()?.activity == Activity::Moving {
-                self.ask(board, Command::Halt)?;
-            }
-            let status = self.rest(board)?;
-            if status.halt.is_some() {
-                self.ask(board, Command::Acknowledge)?;
-            }
-            let link = self.link(board)?;
-            let silence = link.ticks(SILENCE)?;
-            let settle = self.schedule.exposure.settle;
-            let settle = self.link(board)?.ticks(settle)?;
-            self.ask(board, Command::Guard(GuardSettings { silence, settle }))?;
-            for axis in &self.schedule.motors {
-                if axis.board != board {
-                    continue;
-                }
-                self.ask(
-                    board,
-                    Command::Configure(AxisSettings {
-                        axis: AxisIndex(axis.channel),
-                        speed: axis.speed,
-                        acceleration: axis.acceleration,
-                        jerk: axis.jerk,
-                        slow: axis.slow,
-                        reversed: axis.reversed,
-                        least: Steps(axis.travel.0),
-                        greatest: Steps(axis.travel.1),
-                        home: axis.toward(),
-                    }),
-                )?;
-            }
-            self.ask(board, Command::Drivers { on: true })?;
+            self.set_up(board)?;
             let status = self.link(board)?.status()?;
             let boot = self.link(board)?.boot();
             for (place, axis) in self.schedule.motors.iter().enumerate() {
@@ -89,16 +57,58 @@ impl Crew<'_, '_> {
                 }
             }
         }
-        // A lift that goes home past others: those go first, wherever they are.
-        let lifts = &self.schedule.lifts;
-        if places.iter().any(|place| lifts.contains(place)) {
-            places.extend(lifts);
-            places.sort_unstable();
-            places.dedup();
-        }
+        self.with_lifts(&mut places);
         self.home(&places, &counted)?;
         self.open_shot()?;
         Ok(())
+    }
+
+    /// Sets a board up and switches its drivers on. Whatever halted it counts as seen.
+    pub(super) fn set_up(&mut self, board: usize) -> Result<(), TakeError> {
+        // What an earlier run left moving comes to rest first.
+        if self.link(board)?.status()?.activity == Activity::Moving {
+            self.ask(board, Command::Halt)?;
+        }
+        let status = self.rest(board)?;
+        if status.halt.is_some() {
+            self.ask(board, Command::Acknowledge)?;
+        }
+        let link = self.link(board)?;
+        let silence = link.ticks(SILENCE)?;
+        let settle = self.schedule.exposure.settle;
+        let settle = self.link(board)?.ticks(settle)?;
+        self.ask(board, Command::Guard(GuardSettings { silence, settle }))?;
+        for axis in &self.schedule.motors {
+            if axis.board != board {
+                continue;
+            }
+            self.ask(
+                board,
+                Command::Configure(AxisSettings {
+                    axis: AxisIndex(axis.channel),
+                    speed: axis.speed,
+                    acceleration: axis.acceleration,
+                    jerk: axis.jerk,
+                    slow: axis.slow,
+                    reversed: axis.reversed,
+                    least: Steps(axis.travel.0),
+                    greatest: Steps(axis.travel.1),
+                    home: axis.toward(),
+                }),
+            )?;
+        }
+        self.ask(board, Command::Drivers { on: true })?;
+        Ok(())
+    }
+
+    /// A lift that goes home past others: those go first, wherever they are.
+    pub(in crate::take) fn with_lifts(&self, places: &mut Vec<usize>) {
+        let lifts = &self.schedule.lifts;
+        if places.iter().any(|place| lifts.contains(place)) {
+            places.extend(lifts);
+        }
+        places.sort_unstable();
+        places.dedup();
     }
 
     /// Homes axes. Those that are `counted` have been homed since their board's start: where the
@@ -130,7 +140,7 @@ impl Crew<'_, '_> {
 
     /// Sends axes to their home switches, group after group. Returns for each by how many steps
     /// the switch was off, by the count.
-    fn search(
+    pub(super) fn search(
         &mut self,
         places: &[usize],
         search: Search<'_>,

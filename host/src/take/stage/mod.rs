@@ -1,5 +1,6 @@
 //! A run's grip on the boards.
 //!
+//! * `attend`: what a person at the stand asks for, without a take.
 //! * `axis`: how to home an axis.
 //! * `changes`: frames shot again, left out, in doubt; the journal behind its board.
 //! * `check`: home checks.
@@ -8,6 +9,7 @@
 //! * `pictures`: those that arrive.
 //! * `shutter`: one exposure.
 
+mod attend;
 mod axis;
 mod changes;
 mod check;
@@ -35,6 +37,16 @@ pub(super) enum Interrupt {
     Person,
     /// Something went wrong.
     Error(TakeError),
+}
+
+impl Interrupt {
+    /// As an error, where there is no take to go on with.
+    pub(super) fn ended(self) -> TakeError {
+        match self {
+            Self::Person => TakeError::Interrupted,
+            Self::Error(error) => error,
+        }
+    }
 }
 
 impl<E: Into<TakeError>> From<E> for Interrupt {

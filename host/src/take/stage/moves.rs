@@ -92,27 +92,40 @@ impl Crew<'_, '_> {
         let targets = schedule
             .motors_at(frame)
             .ok_or(TakeError::Schedule("a frame has no positions"))?;
+        let all = self.places();
+        self.bring(&all, targets)?;
+        self.confirm(Some(frame), &all, targets)?;
+        self.see(&Progress::Arrived { frame });
+        Ok(())
+    }
+
+    /// Every motor axis.
+    pub(in crate::take) fn places(&self) -> Vec<usize> {
+        (0..self.schedule.motors.len()).collect()
+    }
+
+    /// Brings axes to their targets from below, side by side; the others stay where they are.
+    /// `targets` has one for every axis.
+    pub(super) fn bring(&mut self, places: &[usize], targets: &[i32]) -> Result<(), Interrupt> {
         let at = self.positions()?;
-        let via: Vec<i32> = schedule
-            .motors
-            .iter()
-            .enumerate()
-            .map(|(place, axis)| {
-                let (from, to) = (at[place], targets[place]);
-                let gained = i64::from(to) - i64::from(from);
-                let direct = axis.take_up == 0
-                    || gained >= i64::from(axis.take_up)
-                    || (self.seated[place] && gained >= 0);
-                if direct { to } else { to - axis.take_up }
-            })
-            .collect();
-        self.seated.fill(false);
+        let (mut via, mut end) = (at.clone(), at.clone());
+        for &place in places {
+            let axis = &self.schedule.motors[place];
+            let (from, to) = (at[place], targets[place]);
+            let gained = i64::from(to) - i64::from(from);
+            let direct = axis.take_up == 0
+                || gained >= i64::from(axis.take_up)
+                || (self.seated[place] && gained >= 0);
+            via[place] = if direct { to } else { to - axis.take_up };
+            end[place] = to;
+            self.seated[place] = false;
+        }
         // An axis that needs no detour arrives with the first of the two.
         self.go(&at, &via)?;
-        self.go(&via, targets)?;
-        self.seated.fill(true);
-        self.confirm(frame, targets)?;
-        self.see(&Progress::Arrived { frame });
+        self.go(&via, &end)?;
+        for &place in places {
+            self.seated[place] = true;
+        }
         Ok(())
     }
 
@@ -171,8 +184,20 @@ impl Crew<'_, '_> {
             }
             moving.push(board);
         }
+        self.until_rest(moving, end)
+    }
+
+    /// Waits until these boards are at rest, which they should be at `end`.
+    pub(super) fn until_rest(
+        &mut self,
+        mut moving: Vec<usize>,
+        end: Duration,
+    ) -> Result<(), Interrupt> {
         while !moving.is_empty() {
             let now = self.now();
+            self.see(&Progress::UnderWay {
+                left: end.saturating_sub(now),
+            });
             if now > end + PATIENCE {
                 return Err(TakeError::Restless {
                     board: self.schedule.boards[moving[0]].clone(),
@@ -193,11 +218,18 @@ impl Crew<'_, '_> {
         Ok(())
     }
 
-    /// Counters equal targets, positions are trusted, no switch is tripped inside the travel.
-    fn confirm(&mut self, frame: u32, targets: &[i32]) -> Result<(), Interrupt> {
+    /// Of these axes: counters equal targets, positions are trusted, no switch is tripped inside the
+    /// travel. `frame` is for messages.
+    pub(super) fn confirm(
+        &mut self,
+        frame: Option<u32>,
+        places: &[usize],
+        targets: &[i32],
+    ) -> Result<(), Interrupt> {
         for board in self.boards() {
             let status = self.look(board)?;
-            for (axis, &expected) in self.schedule.motors.iter().zip(targets) {
+            for &place in places {
+                let (axis, expected) = (&self.schedule.motors[place], targets[place]);
                 if axis.board != board {
                     continue;
                 }
@@ -308,6 +340,6 @@ impl Crew<'_, '_> {
             .schedule
             .motors_at(frame)
             .ok_or(TakeError::Schedule("a frame has no positions"))?;
-        self.confirm(frame, targets)
+        self.confirm(Some(frame), &self.places(), targets)
     }
 }
