@@ -96,6 +96,8 @@ pub struct HandAxis {
     pub unit: AxisUnit,
     /// The scale's division, in that unit.
     pub scale: f64,
+    /// The least and the greatest position that it can have, in that unit.
+    pub travel: (f64, f64),
 }
 
 /// How to expose.

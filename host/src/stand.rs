@@ -113,8 +113,8 @@ pub struct Board {
     pub name: String,
     /// Where it is reached.
     pub port: PortName,
-    /// Whether somebody has seen the stop stop its motors.
-    pub stop_tested: bool,
+    /// The day on which somebody has last seen the stop stop its motors.
+    pub stop_tested: Option<jiff::civil::Date>,
 }
 
 /// Where a board is reached.
@@ -304,6 +304,25 @@ impl Way {
         }
     }
 
+    /// What people call going this way: with a growing position, and with a falling one.
+    #[must_use]
+    pub const fn directions(self) -> [&'static str; 2] {
+        match self {
+            Self::East => ["east", "west"],
+            Self::North => ["north", "south"],
+            Self::Lift => ["up", "down"],
+            Self::Turn => ["counter-clockwise", "clockwise"],
+            Self::Focus => ["toward far", "toward near"],
+        }
+    }
+
+    /// What people call going by an amount with this sign.
+    #[must_use]
+    pub const fn toward(self, by: f64) -> &'static str {
+        let [forth, back] = self.directions();
+        if by < 0.0 { back } else { forth }
+    }
+
     /// Its name in files and on the screen.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -314,6 +333,31 @@ impl Way {
             Self::Turn => "turn",
             Self::Focus => "focus",
         }
+    }
+
+    /// What can be typed for going this way: for a growing position two words, for a falling one
+    /// the last. They follow from [`Self::directions`] and [`Self::name`].
+    #[must_use]
+    pub fn words(self) -> [&'static str; 3] {
+        let [forth, back] = self.directions().map(|words| {
+            let last = words.rsplit(' ').next();
+            last.unwrap_or(words)
+        });
+        [forth, self.name(), back]
+    }
+
+    /// The way of a direction's word, and whether it is the one on which positions fall.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<(Self, bool)> {
+        let ways = [Self::East, Self::North, Self::Lift, Self::Turn, Self::Focus];
+        ways.into_iter().find_map(|way| {
+            let [forth, name, back] = way.words();
+            match word {
+                _ if word == forth || word == name => Some((way, false)),
+                _ if word == back => Some((way, true)),
+                _ => None,
+            }
+        })
     }
 }
 

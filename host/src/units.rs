@@ -336,6 +336,23 @@ fn unit_of(unit: &str, expected: Kind) -> Option<(Kind, i128)> {
     }
 }
 
+/// Reads what a scale or a dial shows, in its own unit: a number alone counts as that unit, a
+/// number with another unit of its kind is converted.
+///
+/// # Errors
+///
+/// Says what is wrong with the text.
+pub fn reading(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
+    let read = |text: &str| match unit {
+        AxisUnit::Millimetre => text.parse().map(Length::mm),
+        AxisUnit::Degree => text.parse().map(Angle::degrees),
+    };
+    match read(text) {
+        Err(QuantityError::BareNumber { .. }) => read(&format!("{text} {}", unit.sign())),
+        other => other,
+    }
+}
+
 /// Reads a time, such as `600 ms`, to the nearest nanosecond.
 ///
 /// # Errors

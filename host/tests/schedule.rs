@@ -37,6 +37,7 @@ fn hand(of: &str, way: Way) -> HandAxis {
         way,
         unit: way.unit(),
         scale: 0.1,
+        travel: (-100.0, 100.0),
     }
 }
 

@@ -36,7 +36,7 @@ impl Person for Nobody {
     /// # Panics
     /// Always: nobody was to be asked.
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        panic!("asked to set {} {}", request.of, request.way);
+        panic!("asked to set {} {}", request.of, request.way.name());
     }
 
     /// # Panics

@@ -1,5 +1,6 @@
 //! What can be typed. Nothing in here touches the world.
 
+use std::ffi::OsString;
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -35,6 +36,12 @@ pub(crate) enum Command {
     Resume(Resume),
     /// Show what became of every frame of a take. Opens no port.
     Record(Record),
+    /// Show where every axis is, and how every switch and board stands. Moves nothing.
+    Where(Where),
+    /// Send axes to their home switches, so that their boards know where they are.
+    Home(Home),
+    /// Move an axis by a distance, to a position, or to where a frame of a shot wants it.
+    Jog(Jog),
     /// Offer a simulated stand on serial ports of its own, in real time.
     Simulate(Simulate),
 }
@@ -69,6 +76,9 @@ pub(crate) struct Shoot {
     /// than once.
     #[arg(long, value_name = "FRAMES", value_parser = span)]
     pub(crate) only: Vec<Span>,
+    /// Step through it with keys: a frame forward or back, to any frame; expose where you stand.
+    #[arg(long)]
+    pub(crate) step: bool,
     #[command(flatten)]
     pub(crate) ports: Ports,
     #[command(flatten)]
@@ -79,6 +89,9 @@ pub(crate) struct Shoot {
 pub(crate) struct Rehearse {
     /// The shot file.
     pub(crate) shot: PathBuf,
+    /// Step through it with keys: a frame forward or back, to any frame.
+    #[arg(long)]
+    pub(crate) step: bool,
     #[command(flatten)]
     pub(crate) ports: Ports,
     #[command(flatten)]
@@ -109,6 +122,9 @@ pub(crate) struct Resume {
     /// The last answer about this frame was wrong: it means the other one.
     #[arg(long, value_name = "FRAME", value_parser = clap::value_parser!(u32).range(1..))]
     pub(crate) take_back: Option<u32>,
+    /// Step through it with keys: a frame forward or back, to any frame; expose where you stand.
+    #[arg(long)]
+    pub(crate) step: bool,
     #[command(flatten)]
     pub(crate) ports: Ports,
     #[command(flatten)]
@@ -130,6 +146,101 @@ pub(crate) struct Ports {
     /// Reach a board at this port instead of the stand file's, such as main=/dev/ttyACM0.
     #[arg(long = "port", value_name = "BOARD=PORT", value_parser = board_and_port)]
     pub(crate) ports: Vec<(String, String)>,
+}
+
+/// A stand that somebody is at.
+#[derive(Debug, Args)]
+pub(crate) struct AtStand {
+    /// The stand file [default: stand.toml].
+    #[arg(long, value_name = "FILE")]
+    pub(crate) stand: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) ports: Ports,
+    /// Simulated stand: decides every chance event; the same number gives the same run.
+    #[arg(long, value_name = "NUMBER", default_value_t = SEED)]
+    pub(crate) seed: u64,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Where {
+    /// How to write it.
+    #[arg(long, value_enum, default_value_t = Format::Table)]
+    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) at: AtStand,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "A lift takes every other lift home with it, in an order in which none runs \
+                        into another. Ctrl-C stops everything; an axis that had not come home by \
+                        then is not homed."
+)]
+pub(crate) struct Home {
+    /// The level, or camera; all of them where none is named.
+    pub(crate) level: Option<String>,
+    /// Its axis, such as east or lift; all of the level's where none is named.
+    pub(crate) direction: Option<String>,
+    #[command(flatten)]
+    pub(crate) at: AtStand,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    override_usage = "panestep jog [OPTIONS] LEVEL DIRECTION DISTANCE\n       \
+                      panestep jog [OPTIONS] LEVEL DIRECTION to POSITION\n       \
+                      panestep jog [OPTIONS] [LEVEL [DIRECTION]] to frame NUMBER --shot SHOT",
+    after_help = "Examples:\n  \
+                  panestep jog reeds east 2 mm          panestep jog reeds west 2 mm\n  \
+                  panestep jog reeds lift 1/16 in       panestep jog reeds down 3 mm\n  \
+                  panestep jog sky turn 5 deg           panestep jog reeds east to -12 mm\n  \
+                  panestep jog to frame 12 --shot shot.toml\n\n\
+                  Directions: east, west, north, south, up (or lift), down, counter-clockwise (or \
+                  turn), clockwise; the lens's focus goes far (or focus) and near. Positions are \
+                  counted east, north, up, counter-clockwise and to far from the axis's zero.\n\n\
+                  An axis that is not homed goes slowly, and only by distances. Nothing leaves its \
+                  travel, and no level comes nearer to another than the stand's clearance, as far as \
+                  it is known where they are."
+)]
+pub(crate) struct Jog {
+    /// What is to go where; see the examples.
+    #[arg(required = true, value_name = "WORDS")]
+    pub(crate) words: Vec<String>,
+    /// The shot that the frame is of; its stand is the one that moves.
+    #[arg(long, value_name = "SHOT")]
+    pub(crate) shot: Option<PathBuf>,
+    /// Home first what is not homed and has to be.
+    #[arg(long)]
+    pub(crate) home: bool,
+    #[command(flatten)]
+    pub(crate) at: AtStand,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Nothing is homed, and nothing moves farther than a millimetre or a degree, but \
+                        for the stop test. Take the glass out, and have one hand at the emergency \
+                        stop. At the end the stand file's changes are shown, and written after a yes."
+)]
+pub(crate) struct PowerUp {
+    #[command(flatten)]
+    pub(crate) at: AtStand,
+}
+
+/// The command line, with a true minus sign before numbers: `-12` or `-1/16` is no option.
+pub(crate) fn with_numbers(typed: impl Iterator<Item = OsString>) -> Vec<OsString> {
+    let mut words: Vec<OsString> = typed.collect();
+    if words.get(1).is_some_and(|command| command == "jog") {
+        for word in words.iter_mut().skip(2) {
+            let number = word.to_str().and_then(|text| text.strip_prefix('-'));
+            if let Some(number) = number.filter(|text| {
+                text.starts_with(|first: char| first.is_ascii_digit() || first == '.')
+            }) {
+                *word = format!("\u{2212}{number}").into();
+            }
+        }
+    }
+    words
 }
 
 /// What a simulated stand does.

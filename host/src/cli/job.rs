@@ -20,6 +20,7 @@ use super::people::{Desk, Onlooker, listed};
 use super::rig::{self, Rig};
 use super::screen::{Progress, frames as frames_of, say};
 use super::take::{ended, quoted};
+use super::typed::Typing;
 use super::{Failure, interrupt};
 
 /// Width of a take's animation, pixels: a preview, not the pictures.
@@ -55,7 +56,7 @@ impl Job {
         }
         let stop = interrupt::flag()?;
         let mut onlooker = Onlooker::new("shooting", &self.schedule, frame);
-        let mut desk = Desk::new(&self.stand, &self.rig, &stop)
+        let mut desk = Desk::new(&self.stand, &self.rig, &Rc::new(Typing::new(&stop)))
             .with_shutter(shutter)
             .with_resume(&self.resume);
         let outcome = take::shoot(

@@ -1,9 +1,14 @@
 //! The program's words: what was typed, what is said, exit codes. No knowledge of the stand.
 
 mod args;
+mod at_stand;
 mod failure;
+mod hands;
+mod home;
 mod interrupt;
 mod job;
+mod jog;
+mod large;
 mod outside;
 mod people;
 mod plan;
@@ -12,6 +17,8 @@ mod rig;
 mod screen;
 mod simulate;
 mod take;
+mod typed;
+mod whereabouts;
 
 use std::process::ExitCode;
 
@@ -21,13 +28,16 @@ use failure::Failure;
 
 /// Runs the program.
 pub(crate) fn main() -> ExitCode {
-    let typed = args::Typed::parse();
+    let typed = args::Typed::parse_from(args::with_numbers(std::env::args_os()));
     let result = match &typed.command {
         args::Command::Plan(typed) => plan::plan(typed),
         args::Command::Shoot(typed) => take::shoot(typed),
         args::Command::Rehearse(typed) => take::rehearse(typed),
         args::Command::Resume(typed) => take::resume(typed),
         args::Command::Record(typed) => record::record(typed),
+        args::Command::Where(typed) => whereabouts::whereabouts(typed),
+        args::Command::Home(typed) => home::home(typed),
+        args::Command::Jog(typed) => jog::jog(typed),
         args::Command::Simulate(typed) => simulate::simulate(typed),
     };
     match result {

@@ -1,22 +1,17 @@
 //! What a take asks and tells a person, on the terminal.
 
 use std::cell::Cell;
-use std::io::{self, IsTerminal};
 use std::rc::Rc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 use panestep::schedule::Schedule;
 use panestep::stand::Stand;
 use panestep::take::exposure::Known;
-use panestep::take::{
-    self, Drift, HandProblem, HandRequest, Person, Question, Span, Suspects, Watch,
-};
-use rustix::event::{PollFd, PollFlags, Timespec, poll};
-use rustix::io::Errno;
+use panestep::take::{self, Drift, HandRequest, Person, Question, Span, Suspects, Watch};
 
-use super::rig::Shutter;
-use super::rig::{self, Rig};
+use super::hands;
+use super::rig::{Rig, Shutter};
 use super::screen::{self, aside, say};
+use super::typed::Typing;
 
 /// Shows a run's progress.
 pub(crate) struct Onlooker {
@@ -34,7 +29,8 @@ impl Onlooker {
             progress,
             frame,
             first: true,
-            starting: true,
+            // Where nothing but hands moves anything, what is asked says more.
+            starting: !schedule.motors.is_empty(),
         }
     }
 
@@ -143,34 +139,25 @@ fn doubt(drift: &Drift, frames: &[Span]) -> String {
     }
 }
 
-/// How long the terminal is listened to between two looks at whether Ctrl-C has been pressed.
-const LISTEN: Timespec = Timespec {
-    tv_sec: 0,
-    tv_nsec: 50_000_000,
-};
-
 /// The person at the terminal.
 pub(crate) struct Desk<'a> {
     stand: &'a Stand,
     rig: &'a Rig,
-    stop: &'a AtomicBool,
+    typing: Rc<Typing>,
     /// A simulated camera under the person's finger.
     shutter: Option<Shutter>,
     /// How to go on with the take, where there is one.
     resume: String,
-    /// What has been typed beyond the lines that were taken.
-    typed: Vec<u8>,
 }
 
 impl<'a> Desk<'a> {
-    pub(crate) fn new(stand: &'a Stand, rig: &'a Rig, stop: &'a AtomicBool) -> Self {
+    pub(crate) fn new(stand: &'a Stand, rig: &'a Rig, typing: &Rc<Typing>) -> Self {
         Self {
             stand,
             rig,
-            stop,
+            typing: Rc::clone(typing),
             shutter: None,
             resume: String::new(),
-            typed: Vec::new(),
         }
     }
 
@@ -186,115 +173,20 @@ impl<'a> Desk<'a> {
         self
     }
 
+    /// The stand that the person is at, and where its boards are.
+    pub(super) fn at(&self) -> (&'a Stand, &'a Rig) {
+        (self.stand, self.rig)
+    }
+
     /// The next line typed; none at the end of the input or after Ctrl-C.
-    ///
-    /// The standard library begins a read anew when a signal ends it, so that Ctrl-C would go
-    /// unnoticed until somebody typed a line: here the read begins only once something is there.
-    fn line(&mut self) -> Option<String> {
-        let stdin = io::stdin();
-        let mut buffer = [0; 256];
-        loop {
-            if self.stop.load(Ordering::Relaxed) {
-                return None;
-            }
-            if let Some(end) = self.typed.iter().position(|&byte| byte == b'\n') {
-                let line: Vec<u8> = self.typed.drain(..=end).collect();
-                return Some(String::from_utf8_lossy(&line).trim().to_owned());
-            }
-            let mut ready = [PollFd::new(&stdin, PollFlags::IN)];
-            match poll(&mut ready, Some(&LISTEN)) {
-                Ok(0) | Err(Errno::INTR) => continue,
-                Ok(_) => {}
-                Err(_) => return self.nobody(),
-            }
-            match rustix::io::read(&stdin, &mut buffer) {
-                Ok(0) if !self.typed.is_empty() => self.typed.push(b'\n'),
-                Ok(count) if count > 0 => self.typed.extend_from_slice(&buffer[..count]),
-                Err(Errno::INTR | Errno::AGAIN) => {}
-                Ok(_) | Err(_) => return self.nobody(),
-            }
-        }
-    }
-
-    /// What was typed before a question is no answer to it: an Enter too many would say that the
-    /// next frame has been exposed. (From a file or a pipe there is nothing but what comes before.)
-    fn forget_what_was_typed(&mut self) {
-        let stdin = io::stdin();
-        if stdin.is_terminal() {
-            self.typed.clear();
-            // Where it cannot be done, the question stands all the same.
-            let _ = rustix::termios::tcflush(&stdin, rustix::termios::QueueSelector::IFlush);
-        }
-    }
-
-    fn nobody(&self) -> Option<String> {
-        say("  the standard input has ended: there is nobody to answer");
-        None
+    pub(super) fn line(&mut self) -> Option<String> {
+        self.typing.line()
     }
 }
 
 impl Desk<'_> {
-    fn ask_reading(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        let HandRequest {
-            frame,
-            of,
-            way,
-            reading,
-            scale,
-            ..
-        } = *request;
-        let unit = request.unit.sign();
-        match request.problem {
-            Some(HandProblem::NotANumber) => {
-                say(&format!(
-                    "  that is not a reading; type the number in {unit}"
-                ));
-            }
-            Some(HandProblem::Mirrored { read }) => say(&format!(
-                "  {read} {unit} is on the wrong side of zero: it has gone the wrong way"
-            )),
-            Some(HandProblem::Off { read, by }) => {
-                let side = if by > 0.0 { "too high" } else { "too low" };
-                say(&format!("  {read} {unit} is {:.3} {unit} {side}", by.abs()));
-            }
-            None => {}
-        }
-        // A reading that was wrong still tells where it stands.
-        let request = HandRequest {
-            last: match request.problem {
-                Some(HandProblem::Mirrored { read } | HandProblem::Off { read, .. }) => Some(read),
-                Some(HandProblem::NotANumber) | None => request.last,
-            },
-            ..request.clone()
-        };
-        let how = match (request.by(), request.toward()) {
-            (Some(by), Some(toward)) => format!("{toward} by {:.3} {unit}, ", by.abs()),
-            _ => String::new(),
-        };
-        say(&format!(
-            "frame {frame}: move {of} {how}until its {way} scale reads {reading:.3} {unit} \
-             (within {scale} {unit})"
-        ));
-        say("  its reading now, or nothing to stop here:");
-        let typed = self.line()?;
-        if typed.is_empty() {
-            return None;
-        }
-        let read = typed
-            .trim_end_matches(unit)
-            .trim()
-            .parse()
-            .unwrap_or(f64::NAN);
-        if read.is_finite()
-            && let Some(axis) = rig::hand_axis(self.stand, of, way)
-        {
-            self.rig.crank(axis, read);
-        }
-        Some(read)
-    }
-
     /// A question that is answered with yes or no; none to stop.
-    fn yes_or_no(&mut self, question: &str) -> Option<bool> {
+    pub(super) fn yes_or_no(&mut self, question: &str) -> Option<bool> {
         loop {
             say(question);
             match self.line()?.to_lowercase().as_str() {
@@ -307,7 +199,7 @@ impl Desk<'_> {
     }
 
     fn ask_exposed(&mut self, question: &Question) -> Option<bool> {
-        self.forget_what_was_typed();
+        self.typing.forget();
         let Question { frame, .. } = *question;
         say(&format!("frame {frame}: {}", question.known.sentence()));
         match (&self.stand.arrival, question.pictures.as_slice()) {
@@ -345,7 +237,7 @@ impl Desk<'_> {
     }
 
     fn ask_finger(&mut self, frame: u32) -> Option<bool> {
-        self.forget_what_was_typed();
+        self.typing.forget();
         say(&format!(
             "frame {frame}: everything is in place and still. Press the camera's release once, and \
              press Enter here when the exposure is over; or leave the release alone and type no to \
@@ -381,7 +273,7 @@ impl Desk<'_> {
 
 impl Person for Desk<'_> {
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        aside(|| self.ask_reading(request))
+        aside(|| hands::ask(self, request))
     }
 
     fn exposed(&mut self, question: &Question) -> Option<bool> {

@@ -73,19 +73,26 @@ pub(crate) fn summary(shot: &Shot, plan: &Plan, times: &Times) {
         shown.as_secs_f64(),
         shot.rate
     ));
-    say(&format!(
-        "time to shoot: {} (moving {}, settling {}, exposing {}, camera getting ready {}); \
-         longest move {:.2} s, to frame {}",
-        clock_time(times.total()),
-        clock_time(times.moving),
+    let schedule = plan.schedule();
+    let still = format!(
+        "settling {}, exposing {}, camera getting ready {}",
         clock_time(times.settling),
         clock_time(times.exposing),
         clock_time(times.readying),
-        times.longest_move.as_secs_f64(),
-        times.longest_move_frame,
-    ));
-    let schedule = plan.schedule();
-    if !schedule.motors.is_empty() {
+    );
+    if schedule.motors.is_empty() {
+        say(&format!(
+            "time to shoot: {} ({still})",
+            clock_time(times.total())
+        ));
+    } else {
+        say(&format!(
+            "time to shoot: {} (moving {}, {still}); longest move {:.2} s, to frame {}",
+            clock_time(times.total()),
+            clock_time(times.moving),
+            times.longest_move.as_secs_f64(),
+            times.longest_move_frame,
+        ));
         let every = schedule.home_check;
         let checks = if every == 0 {
             1

@@ -10,7 +10,7 @@ use panestep::link::{Clock, Link, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
-use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand, StandPose};
+use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand, StandPose, Way};
 use panestep::take::{Boards, TakeError};
 
 use super::screen::Progress;
@@ -18,7 +18,7 @@ use super::{Failure, args};
 
 /// The boards of a stand.
 pub(crate) enum Rig {
-    /// On serial ports, in the stand's order.
+    /// On serial ports, in the stand's order; none where everything is moved by hand.
     Serial(Vec<String>),
     /// Simulated, with virtual time.
     Simulated(SimulatedStand),
@@ -44,7 +44,11 @@ impl Rig {
                     "--port {board}=...: {} has no board {board:?}",
                     stand.name
                 ))
-                .hint(format!("its boards are: {}", names.join(", "))));
+                .hint(if names.is_empty() {
+                    "it has no boards at all".to_owned()
+                } else {
+                    format!("its boards are: {}", names.join(", "))
+                }));
             }
         }
         let at = |name: &str, port: &PortName| {
@@ -61,7 +65,7 @@ impl Rig {
             .map(|board| at(&board.name, &board.port))
             .collect();
         let real = serial.iter().flatten().count();
-        if real == 0 {
+        if real == 0 && !serial.is_empty() {
             let options = Options {
                 seed: simulated.seed.wrapping_add(past << 32),
                 ..Options::default()
@@ -114,6 +118,28 @@ impl Rig {
         Ok(())
     }
 
+    /// Sees that every real board's stop has been tested: nothing looks for a home switch before.
+    pub(crate) fn stop_is_tested(&self, stand: &Stand) -> Result<(), Failure> {
+        let untested: Vec<&str> = stand
+            .boards
+            .iter()
+            .filter(|board| board.stop_tested.is_none())
+            .map(|board| board.name.as_str())
+            .collect();
+        if self.is_simulated() || untested.is_empty() {
+            return Ok(());
+        }
+        Err(Failure::wrong(format!(
+            "nobody has seen yet that the stop stops what board {} moves: its [[board]] in the \
+             stand file has no `stop_tested`, and nothing is homed before",
+            untested.join(", and board ")
+        ))
+        .hint(
+            "nothing was moved. `panestep power-up` goes through the first power-up with you, and \
+             writes it",
+        ))
+    }
+
     /// A person at the stand has set a hand axis; a simulated stand's carriage goes there.
     pub(crate) fn crank(&self, axis: AxisId, reading: f64) {
         if let Self::Simulated(stand) = self {
@@ -152,14 +178,14 @@ impl Boards for &Rig {
     }
 }
 
-/// The place of a hand axis in the stand, by its place among the hand axes.
-pub(crate) fn hand_axis(stand: &Stand, carrier: &str, way: &str) -> Option<AxisId> {
+/// The place in the stand of a hand axis that moves a carrier a certain way.
+pub(crate) fn hand_axis(stand: &Stand, carrier: &str, way: Way) -> Option<AxisId> {
     stand
         .axes
         .iter()
         .position(|axis| {
             matches!(axis.drive, Drive::Hand { .. })
-                && axis.way.name() == way
+                && axis.way == way
                 && stand.carrier_name(axis.of) == carrier
         })
         .map(AxisId)

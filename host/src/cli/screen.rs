@@ -1,6 +1,8 @@
 //! Standard error, for people: lines, a bar where there is a terminal, times of day.
 
 use std::io::{self, IsTerminal, Write};
+use std::os::fd::AsFd;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
@@ -8,6 +10,9 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 /// The bar that is on the terminal now.
 static BAR: Mutex<Option<ProgressBar>> = Mutex::new(None);
+
+/// Whether the line that the terminal's cursor is on is one that passes.
+static PASSING: AtomicBool = AtomicBool::new(false);
 
 fn put_bar(bar: Option<ProgressBar>) -> Option<ProgressBar> {
     let mut now = BAR.lock().unwrap_or_else(PoisonError::into_inner);
@@ -17,7 +22,11 @@ fn put_bar(bar: Option<ProgressBar>) -> Option<ProgressBar> {
 /// Says a line. A screen that has gone away is no reason to stop.
 pub(crate) fn say(line: &str) {
     aside(|| {
-        let _ = writeln!(io::stderr().lock(), "{line}");
+        let mut screen = io::stderr().lock();
+        if PASSING.swap(false, Ordering::Relaxed) {
+            let _ = write!(screen, "\r\x1b[K");
+        }
+        let _ = writeln!(screen, "{line}");
     });
 }
 
@@ -45,6 +54,14 @@ pub(crate) fn waiting(what: &str) {
     }
 }
 
+/// Says what passes: on a terminal over the same line again and again, elsewhere not at all.
+pub(crate) fn passing(what: &str) {
+    if io::stderr().is_terminal() {
+        PASSING.store(true, Ordering::Relaxed);
+        let _ = write!(io::stderr().lock(), "\r{what}\x1b[K");
+    }
+}
+
 /// Whether messages may have colour: a terminal, and nobody asked for none (no-color.org).
 pub(crate) fn colour() -> bool {
     io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
@@ -52,7 +69,12 @@ pub(crate) fn colour() -> bool {
 
 /// Characters that fit on a line of standard output.
 pub(crate) fn width() -> usize {
-    rustix::termios::tcgetwinsize(io::stdout())
+    width_of(io::stdout())
+}
+
+/// Characters that fit on a line of one of the program's outputs.
+pub(crate) fn width_of(output: impl AsFd) -> usize {
+    rustix::termios::tcgetwinsize(output)
         .map(|size| usize::from(size.ws_col))
         .ok()
         .filter(|&columns| columns > 0)

@@ -9,6 +9,13 @@ use super::{Failure, args, interrupt, plan, rig};
 pub(crate) fn simulate(typed: &args::Simulate) -> Result<(), Failure> {
     let stand = panestep::file::read_stand(&typed.stand)
         .map_err(|problems| plan::file_failure(&problems))?;
+    if stand.boards.is_empty() {
+        return Err(Failure::wrong(format!(
+            "{} has no board, so that there is nothing to simulate",
+            stand.name
+        ))
+        .hint("a stand that is moved by hand needs no port: panestep shoot SHOT"));
+    }
     let simulated = SimulatedStand::new(
         &stand,
         &Options {

@@ -20,6 +20,7 @@ use super::outside::Outside;
 use super::people::{Desk, Onlooker};
 use super::rig::{self, Rig};
 use super::screen::say;
+use super::typed::Typing;
 use super::{Failure, args, interrupt, plan};
 
 /// Most differences between two plans that are shown.
@@ -38,6 +39,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         return Err(folder_failure(&FolderError::Exists { path }));
     }
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
+    rig.stop_is_tested(&stand)?;
     let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     let base = folder_of(&stand_path)?;
     let outside = Outside::new(&stand, &rig, &base)?;
@@ -132,6 +134,7 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     same_plan(&folder, state, &schedule)?;
     let edits = edits(typed, state.frames)?;
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
+    rig.stop_is_tested(&stand)?;
     let base = match state.base.as_str() {
         // A journal of before the stand's folder was kept.
         "" => folder.path().to_owned(),
@@ -264,9 +267,10 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let schedule = plan::planned(&typed.shot, &stand, &shot)?.into_schedule();
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
+    rig.stop_is_tested(&stand)?;
     let stop = interrupt::flag()?;
     let mut onlooker = Onlooker::new("rehearsing", &schedule, Rc::default());
-    let mut desk = Desk::new(&stand, &rig, &stop);
+    let mut desk = Desk::new(&stand, &rig, &Rc::new(Typing::new(&stop)));
     let outcome = take::rehearse(
         &schedule,
         &mut Stage {

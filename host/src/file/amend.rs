@@ -13,6 +13,8 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use jiff::civil::Date;
+
 use super::{Problems, load, read_stand_text};
 use crate::stand::{AxisId, AxisUnit, BoardId, Drive, LevelId, Stand};
 use crate::units::{Angle, Length};
@@ -73,12 +75,12 @@ pub enum Change {
         /// How long.
         time: Duration,
     },
-    /// Whether the stop has been seen to stop a board's motors.
+    /// When the stop has last been seen to stop a board's motors.
     StopTested {
         /// The board.
         board: BoardId,
-        /// Whether it has.
-        value: bool,
+        /// On which day.
+        date: Date,
     },
 }
 
@@ -342,12 +344,12 @@ impl StandFile {
                 };
                 (key, text)
             }
-            Change::StopTested { board, value } => {
+            Change::StopTested { board, date } => {
                 let board = stand.boards.get_mut(board.0);
                 board
                     .ok_or_else(|| self.no_place("the stand has no such board"))?
-                    .stop_tested = value;
-                (key, value.to_string())
+                    .stop_tested = Some(date);
+                (key, format!("\"{date}\""))
             }
         })
     }

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use jiff::civil::Date;
 use panestep_protocol::MAX_NAME;
 
 use super::axis::axes;
@@ -85,7 +86,7 @@ fn boards<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Board>>) {
     for table in file.tables("board") {
         let name = table.name_at("name", MAX_TITLE);
         let port = table.text_at("port");
-        let stop_tested = table.flag("stop_tested", Some(false));
+        let stop_tested = stop_tested(&table);
         if let Some(name) = &name
             && name.value.len() > MAX_NAME
         {
@@ -123,14 +124,27 @@ fn boards<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Board>>) {
         }));
         names.push(name);
     }
-    if boards.is_empty() {
-        file.note_whole(
-            "the stand has no board",
-            "add a [[board]] with its name and port",
-        );
-    }
     unique(file, "board", &names);
     (names, boards.into_iter().collect())
+}
+
+/// The day of a board's stop test; `None` where what is written is none.
+fn stop_tested(table: &Table<'_>) -> Option<Option<Date>> {
+    if !table.has("stop_tested") {
+        return Some(None);
+    }
+    let text = table.text_at("stop_tested")?;
+    if let Ok(date) = text.value.parse() {
+        return Some(Some(date));
+    }
+    table.note(
+        text.span.clone(),
+        "not a date",
+        format!("`stop_tested` is `{}`, but a date is wanted", text.value),
+        "write the day of the stop test as year-month-day, such as \"2026-11-26\"; `panestep \
+         power-up` makes the test and writes it",
+    );
+    None
 }
 
 fn levels<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Level>>, Vec<Range<usize>>) {
@@ -251,7 +265,17 @@ pub(super) fn named(
             .as_ref()
             .is_some_and(|other| other.value == name.value)
     });
-    if found.is_none() {
+    if found.is_none() && names.is_empty() {
+        table.note(
+            name.span.clone(),
+            "there is none",
+            format!(
+                "{what} is `{}`, but the file has none of them at all",
+                name.value
+            ),
+            "add it, with its name: a board as [[board]] with its port, a level as [[level]]",
+        );
+    } else if found.is_none() {
         table.unknown(name, what, names.iter().flatten().map(|other| other.value));
     }
     found

@@ -198,6 +198,7 @@ impl Axes {
             way: axis.way,
             unit: axis.way.unit(),
             scale,
+            travel: axis.travel,
         });
         self.planned.push(PlannedAxis {
             of: axis.of,

@@ -404,7 +404,7 @@ fn offset(place: &CarrierPose, camera: &CarrierPose) -> (f64, f64) {
 }
 
 /// Lowest and highest of a pane's glass, from its painted face, mm.
-fn body(pane: &Pane) -> (f64, f64) {
+pub(super) fn body(pane: &Pane) -> (f64, f64) {
     match pane.art {
         Face::Upper => (-pane.thickness_mm, 0.0),
         Face::Under => (0.0, pane.thickness_mm),

@@ -3,6 +3,7 @@
 //! * [`curve`]: values over the frames.
 //! * [`geometry`]: where everything must stand at a frame.
 //! * [`Plan`]: targets for every axis, checked from the first frame to the last, or [`Refusals`].
+//! * [`clearance`]: whether levels would touch in a move that no plan has checked.
 //! * [`times`]: how long it all takes.
 //! * [`output`]: the plan as a table, as CSV and as JSON.
 //! * [`project`]: what the lens sees of a stand, and what the story would look like.
@@ -12,6 +13,7 @@
 
 mod axes;
 mod check;
+pub mod clearance;
 pub mod curve;
 pub mod geometry;
 mod lens;

@@ -289,6 +289,7 @@ impl Notes {
             (Standing::Wanted | Standing::Dropped, _) => "",
             (Standing::Exposed, Check::Pending) => "not checked yet",
             (Standing::Exposed, Check::Passed) => "in place",
+            (Standing::Exposed, Check::ByScale) => "by its scales",
             (Standing::Exposed, Check::Suspect) => IN_DOUBT,
             (Standing::Exposed, Check::Kept) => KEPT,
             (Standing::Exposed, Check::Unknown) => "cannot be known",

@@ -165,7 +165,7 @@ mod tests {
             boards: vec![Board {
                 name: "main".to_owned(),
                 port: PortName::Simulated,
-                stop_tested: false,
+                stop_tested: None,
             }],
             levels: vec![Level {
                 name: "reeds".to_owned(),

@@ -88,7 +88,8 @@ pub enum Entry {
     },
     /// A home check has found every axis where it was counted.
     Checked {
-        /// By how much each axis was off, steps: within what its switch may differ.
+        /// By how much each axis was off, steps: within what its switch may differ. Empty where
+        /// there is no motor.
         off: BTreeMap<String, i32>,
     },
     /// An axis was found elsewhere: these frames may have been exposed out of their poses.

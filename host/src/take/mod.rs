@@ -3,8 +3,8 @@
 //! * [`exposure`]: exactly once, as a pure transition function.
 //! * [`journal`], [`state`], [`span`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
 //! * [`album`]: the pictures that arrive.
-//! * [`run`], [`pace`], [`people`]: the frame loop, its time left, whom it asks and tells.
-//! * [`attended`]: the same boards under a person's hands, without a take.
+//! * [`run`], [`pace`], [`people`], [`hands`]: the frame loop, its time left, whom it asks and tells.
+//! * [`attended`]: the same boards under a person\'s hands, without a take.
 //! * [`error`]: what ends a run.
 
 pub mod album;
@@ -14,6 +14,7 @@ pub mod error;
 pub mod exposure;
 pub mod fingerprint;
 pub mod folder;
+pub mod hands;
 pub mod journal;
 pub mod pace;
 pub mod people;
@@ -28,10 +29,9 @@ pub use disk::{Disk, FileDisk, SimulatedDisk, Unsynced};
 pub use error::{Ending, TakeError};
 pub use fingerprint::fingerprint;
 pub use folder::{Files, Folder, FolderError};
+pub use hands::{HandProblem, HandRequest};
 pub use journal::{Entry, Journal, JournalError, Picture};
-pub use people::{
-    HandProblem, HandRequest, Person, Progress, Question, ReleaseOrder, Trigger, Watch,
-};
+pub use people::{Person, Progress, Question, ReleaseOrder, Trigger, Watch};
 pub use run::{Boards, Edit, Outcome, Stage, rehearse, shoot};
 pub use span::Span;
 pub use state::{Check, Drift, FrameState, Standing, Suspects, TakeState};

@@ -5,13 +5,14 @@ use std::time::Duration;
 use panestep_protocol::Token;
 
 use super::exposure::{Flaw, Known, Released};
+use super::hands::HandRequest;
 use super::span::Span;
 use super::state::{Drift, Suspects};
-use crate::stand::AxisUnit;
 
 /// Somebody at the stand. `None` from any question means: stop here, the take goes on later.
 pub trait Person {
-    /// Asks for an axis to be moved by hand, and for the reading of its scale afterwards.
+    /// Asks for an axis to be moved by hand, and for the reading of its scale afterwards, in the
+    /// axis's unit.
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64>;
 
     /// Asks whether a frame has been exposed, once and whole. Never guess.
@@ -24,6 +25,25 @@ pub trait Person {
     /// Asks whether frames that a home check has put in doubt are to be shot again. `false` keeps
     /// them as they are.
     fn again(&mut self, suspects: &Suspects) -> Option<bool>;
+}
+
+/// Nobody: every question stops the run.
+impl Person for () {
+    fn set(&mut self, _: &HandRequest<'_>) -> Option<f64> {
+        None
+    }
+
+    fn exposed(&mut self, _: &Question) -> Option<bool> {
+        None
+    }
+
+    fn fire(&mut self, _: u32) -> Option<bool> {
+        None
+    }
+
+    fn again(&mut self, _: &Suspects) -> Option<bool> {
+        None
+    }
 }
 
 /// What fires the camera where no board does.
@@ -55,94 +75,6 @@ impl Trigger for () {
 
     fn why(&self) -> String {
         "there is no command to run".into()
-    }
-}
-
-/// An axis to be moved by hand.
-#[derive(Clone, Debug, PartialEq)]
-pub struct HandRequest<'a> {
-    /// The frame.
-    pub frame: u32,
-    /// What it carries, such as `sky`.
-    pub of: &'a str,
-    /// Which way it goes where its reading grows, such as `north`.
-    pub way: &'static str,
-    /// Its unit.
-    pub unit: AxisUnit,
-    /// The reading that it should have.
-    pub reading: f64,
-    /// Its last reading in this take, where there is one: tells how far to go and which way.
-    pub last: Option<f64>,
-    /// The scale's division: the reading may differ by this much.
-    pub scale: f64,
-    /// What was wrong with the answer before, where there was one.
-    pub problem: Option<HandProblem>,
-}
-
-impl HandRequest<'_> {
-    /// How far to go, with its sign, where the present reading is known.
-    #[must_use]
-    pub fn by(&self) -> Option<f64> {
-        self.last.map(|last| self.reading - last)
-    }
-
-    /// Which way to go in plain words, where the present reading is known and is another.
-    #[must_use]
-    pub fn toward(&self) -> Option<&'static str> {
-        let by = self.by()?;
-        // A person cannot set less than half a division.
-        if by.abs() <= self.scale / 2.0 {
-            return None;
-        }
-        let back = by < 0.0;
-        Some(match (self.way, back) {
-            ("east", true) => "west",
-            ("north", true) => "south",
-            ("lift", false) => "up",
-            ("lift", true) => "down",
-            ("turn", false) => "counter-clockwise",
-            ("turn", true) => "clockwise",
-            (way, false) => way,
-            (_, true) => "back",
-        })
-    }
-}
-
-/// What is wrong with a reading.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum HandProblem {
-    /// Not what it should be, by this much.
-    Off {
-        /// What was read.
-        read: f64,
-        /// By how much it is too great.
-        by: f64,
-    },
-    /// The right amount on the wrong side of zero.
-    Mirrored {
-        /// What was read.
-        read: f64,
-    },
-    /// Not a number.
-    NotANumber,
-}
-
-/// What is wrong with a reading, if anything.
-#[must_use]
-pub fn judge(target: f64, read: f64, scale: f64) -> Option<HandProblem> {
-    // A reading that lies exactly a division away must not fail by the last bit of a float.
-    let within = scale * (1.0 + 1e-9);
-    if !read.is_finite() {
-        Some(HandProblem::NotANumber)
-    } else if (read - target).abs() <= within {
-        None
-    } else if (read + target).abs() <= within {
-        Some(HandProblem::Mirrored { read })
-    } else {
-        Some(HandProblem::Off {
-            read,
-            by: read - target,
-        })
     }
 }
 

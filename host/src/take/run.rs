@@ -31,9 +31,10 @@ use panestep_protocol::MAX_AXES;
 use super::album::Album;
 use super::error::TakeError;
 use super::fingerprint::fingerprint;
+use super::hands::Hands;
 use super::journal::{Entry, Journal};
 use super::pace::Pace;
-use super::people::{HandRequest, Person, Progress, Trigger, Watch, judge};
+use super::people::{Person, Progress, Trigger, Watch};
 use super::span::Span;
 use super::stage::{Crew, Interrupt};
 use super::state::TakeState;
@@ -256,11 +257,11 @@ fn rehearsal(crew: &mut Crew<'_, '_>) -> Result<(), Interrupt> {
     let mut pace = Pace::new(schedule, 1..=frames, crew.tick_rate()?, false)?;
     crew.prepare()?;
     let begun = crew.now();
-    let mut readings = vec![None; schedule.hands.len()];
+    let mut hands = Hands::new(schedule);
     for frame in 1..=frames {
         crew.check_interrupt()?;
         crew.move_to(frame)?;
-        hands(crew, frame, &mut readings)?;
+        hands.set(crew, frame)?;
         crew.settle(frame)?;
         let now = crew.now();
         crew.see(&Progress::Frame {
@@ -298,7 +299,7 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
     crew.decide_suspects()?;
     let begun = crew.now();
     // Of this run: whoever comes back to a stand looks at every scale once.
-    let mut readings = vec![None; schedule.hands.len()];
+    let mut hands = Hands::new(schedule);
     loop {
         let mut pace = Pace::new(schedule, crew.wanted().into_iter(), tick_rate, true)?;
         while let Some(frame) = crew.next_frame() {
@@ -310,7 +311,7 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
                     break;
                 }
             }
-            expose(crew, frame, &mut readings)?;
+            expose(crew, frame, &mut hands)?;
             let now = crew.now();
             let left = pace.done(now);
             crew.frame_done(frame, now.saturating_sub(begun), left);
@@ -328,66 +329,17 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
 
 /// Brings one frame to its exposure. A void or a verdict "not exposed" brings it again, from its
 /// pose on.
-fn expose(
-    crew: &mut Crew<'_, '_>,
-    frame: u32,
-    readings: &mut [Option<f64>],
-) -> Result<(), Interrupt> {
+fn expose(crew: &mut Crew<'_, '_>, frame: u32, hands: &mut Hands) -> Result<(), Interrupt> {
     let mut tries = 0;
     loop {
         crew.move_to(frame)?;
-        hands(crew, frame, readings)?;
+        hands.set(crew, frame)?;
         crew.settle(frame)?;
         tries += 1;
         if crew.expose(frame, tries)? {
             return Ok(());
         }
     }
-}
-
-fn hands(
-    crew: &mut Crew<'_, '_>,
-    frame: u32,
-    readings: &mut [Option<f64>],
-) -> Result<(), Interrupt> {
-    let schedule = crew.schedule;
-    let targets = schedule.hands_at(frame).ok_or(TakeError::Schedule(
-        "a frame has no positions for its hand axes",
-    ))?;
-    for ((axis, &reading), last) in schedule.hands.iter().zip(targets).zip(readings) {
-        // A person cannot set less than half a division.
-        if last.is_some_and(|last| (last - reading).abs() <= axis.scale / 2.0) {
-            continue;
-        }
-        let mut problem = None;
-        let known = last.or_else(|| crew.last_reading(&axis.name()));
-        loop {
-            crew.check_interrupt()?;
-            let request = HandRequest {
-                frame,
-                of: &axis.of,
-                way: axis.way.name(),
-                unit: axis.unit,
-                reading,
-                last: known,
-                scale: axis.scale,
-                problem,
-            };
-            let read = crew.person().set(&request).ok_or(Interrupt::Person)?;
-            problem = judge(reading, read, axis.scale);
-            if problem.is_none() {
-                crew.record(&Entry::Reading {
-                    frame,
-                    axis: axis.name(),
-                    reading: read,
-                })?;
-                *last = Some(read);
-                crew.touched();
-                break;
-            }
-        }
-    }
-    Ok(())
 }
 
 /// Refuses a schedule that cannot be carried out, before anything is connected.

@@ -42,6 +42,8 @@ pub enum Check {
     Pending,
     /// The next one found every axis where it was counted.
     Passed,
+    /// No motor moves anything: the pose is what a person has read off the scales.
+    ByScale,
     /// The next one found an axis elsewhere; nobody has decided yet.
     Suspect,
     /// It did, and a person keeps the frame all the same.
@@ -341,9 +343,14 @@ impl TakeState {
                 }
                 self.homed.insert(axis.clone(), BootId(boot.0));
             }
-            Entry::Checked { .. } => {
+            Entry::Checked { off } => {
+                let check = if off.is_empty() {
+                    Check::ByScale
+                } else {
+                    Check::Passed
+                };
                 for frame in std::mem::take(&mut self.pending) {
-                    self.set_check(frame, Check::Passed);
+                    self.set_check(frame, check);
                 }
             }
             Entry::Suspect { drift, frames } => {

@@ -76,7 +76,7 @@ pub(crate) fn stand(two_boards: bool) -> Stand {
     let board = |name: &str| Board {
         name: name.to_owned(),
         port: PortName::Simulated,
-        stop_tested: false,
+        stop_tested: None,
     };
     let mut boards = vec![board("main")];
     if two_boards {

@@ -5,6 +5,7 @@ mod changes;
 mod evidence;
 mod exchange;
 mod faults;
+mod hands;
 mod rig;
 mod state;
 

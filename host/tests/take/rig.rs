@@ -64,7 +64,7 @@ pub(crate) fn stand() -> Stand {
     let board = |name: &str| Board {
         name: name.to_owned(),
         port: PortName::Simulated,
-        stop_tested: false,
+        stop_tested: None,
     };
     let mut north = slide(1, Way::North, 0, 7, true);
     north.drive = Drive::Hand { scale: 0.1 };
@@ -145,6 +145,7 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
             way: Way::North,
             unit: AxisUnit::Millimetre,
             scale: 0.1,
+            travel: (-100.0, 100.0),
         }]
     } else {
         Vec::new()
@@ -208,7 +209,7 @@ pub(crate) struct Operator {
 
 impl Person for Operator {
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
-        self.problems.push(request.problem);
+        self.problems.push(request.problem.clone());
         if self.readings.is_empty() {
             Some(request.reading)
         } else {

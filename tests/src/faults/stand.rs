@@ -141,7 +141,7 @@ impl Build {
                 .map(|name| Board {
                     name: (*name).to_owned(),
                     port: PortName::Simulated,
-                    stop_tested: false,
+                    stop_tested: None,
                 })
                 .collect(),
             levels: vec![level("reeds", 1200.0), level("sky", 600.0)],
@@ -235,6 +235,7 @@ impl Build {
                     way: Way::North,
                     unit: AxisUnit::Millimetre,
                     scale: 0.1,
+                    travel: (-100.0, 100.0),
                 }]
             } else {
                 Vec::new()

@@ -102,7 +102,7 @@ pub(crate) fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Sta
             .map(|board| Board {
                 name: format!("board {board}"),
                 port: PortName::Simulated,
-                stop_tested: false,
+                stop_tested: None,
             })
             .collect(),
         levels: levels

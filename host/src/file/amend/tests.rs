@@ -41,7 +41,7 @@ fn all(file: &StandFile) -> Vec<Change> {
         },
         Change::StopTested {
             board: BoardId(0),
-            value: true,
+            date: jiff::civil::date(2026, 11, 26),
         },
     ]
 }
@@ -68,13 +68,16 @@ fn only_the_values_change() {
         .replacen("settle = \"600 ms\"", "settle = \"450500 us\"", 1)
         .replacen(
             "port = \"simulated\"",
-            "port = \"simulated\"\nstop_tested = true",
+            "port = \"simulated\"\nstop_tested = \"2026-11-26\"",
             1,
         );
     assert_eq!(amended.text(), wanted);
     assert_eq!(amended.lines().len(), 8);
     let line = amended.lines()[2].to_string();
-    assert!(line.contains("\n  + stop_tested = true"), "{line}");
+    assert!(
+        line.contains("\n  + stop_tested = \"2026-11-26\""),
+        "{line}"
+    );
     assert!(!line.contains("  - "), "{line}");
     let line = amended.lines()[0].to_string();
     assert_eq!(
@@ -218,7 +221,7 @@ fn what_would_be_unsound_is_refused() {
         (
             Change::StopTested {
                 board: BoardId(3),
-                value: true,
+                date: jiff::civil::date(2026, 11, 26),
             },
             "no such board",
         ),

@@ -56,7 +56,10 @@ impl Crew<'_, '_> {
             .collect();
         if drifted.is_empty() {
             self.record(&Entry::Checked { off })?;
-            self.see(&Progress::Checked { frames });
+            // Where nothing but hands moves anything, there has been nothing to look for.
+            if !motors.is_empty() {
+                self.see(&Progress::Checked { frames });
+            }
             return Ok(());
         }
         let mut places = Vec::new();

@@ -29,6 +29,7 @@ use super::people::{Person, Progress};
 use super::run::Stage;
 use super::state::TakeState;
 use crate::link::{Link, LinkError, words};
+use crate::plan::times::DEFAULT_TICK_RATE;
 use crate::schedule::{MotorAxis, Schedule};
 
 /// Why a run does not go on.
@@ -194,13 +195,14 @@ impl<'s, 'r> Crew<'s, 'r> {
         journal.state().readings.get(axis).copied()
     }
 
-    /// Ticks a second of the slowest board.
+    /// Ticks a second of the slowest board; the usual one's where there is no board at all.
     pub(super) fn tick_rate(&mut self) -> Result<u32, TakeError> {
-        let mut slowest = u32::MAX;
+        let mut slowest = None;
         for board in self.boards() {
-            slowest = slowest.min(self.link(board)?.identity().tick_rate);
+            let rate = self.link(board)?.identity().tick_rate;
+            slowest = Some(slowest.map_or(rate, |slowest: u32| slowest.min(rate)));
         }
-        Ok(slowest)
+        Ok(slowest.unwrap_or(DEFAULT_TICK_RATE))
     }
 
     fn sleep(&self, time: Duration) -> Result<(), TakeError> {
