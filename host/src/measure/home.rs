@@ -52,8 +52,9 @@ pub fn repeatability(findings: &[f64], step: f64) -> Result<HomeResult, fit::Fit
     })
 }
 
-/// Up to two significant digits.
-pub(super) fn round_up(value: f64) -> f64 {
+/// The value rounded up to two significant digits; as it is where it is not above zero.
+#[must_use]
+pub fn round_up(value: f64) -> f64 {
     if value <= 0.0 || !value.is_finite() {
         return value;
     }
