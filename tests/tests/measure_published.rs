@@ -158,7 +158,7 @@ fn grubbs_test_gives_the_handbooks_example() {
         199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57,
     ];
     let (statistic, critical) = grubbs(&sample, 0.05).expect("a sample");
-    assert!((statistic - 2.4687).abs() < 5e-5, "{statistic}");
+    assert!((statistic - 2.4687).abs() < 1e-4, "{statistic}");
     assert!((critical - 2.1266).abs() < 5e-4, "{critical}");
     // The same test, for a fit of a mean: the last one strays, and by how much from the others.
     let fit = linear(&vec![vec![1.0]; 8], &sample).expect("a mean");
@@ -167,7 +167,7 @@ fn grubbs_test_gives_the_handbooks_example() {
     let others: f64 = sample[..7].iter().sum::<f64>() / 7.0;
     assert!((stray.by - (245.57 - others)).abs() < 1e-9);
     let part = (8.0_f64 / 7.0).sqrt();
-    assert!((stray.statistic / part.recip() - statistic * part * part).abs() < 1e-9);
+    assert!((stray.statistic - statistic * part).abs() < 1e-9);
     let sound = linear(&vec![vec![1.0]; 7], &sample[..7]).expect("a mean");
     assert!(sound.stray(0.05, 0.01).is_none());
 }

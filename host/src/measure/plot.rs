@@ -181,7 +181,7 @@ fn draw(
             }
         }
     }
-    for (name, at, low, high) in bars(result, length) {
+    for (name, at, low, high, side) in bars(result, length) {
         let (low, high) = (low * factor, high * factor);
         let tick = 0.008 * length;
         let ink = INK.stroke_width(2);
@@ -196,8 +196,13 @@ fn draw(
         let style = ("sans-serif", 18, FontStyle::Bold)
             .into_font()
             .color(&INK)
-            .pos(Pos::new(HPos::Left, VPos::Center));
-        let place = (at + 1.6 * tick, f64::midpoint(low, high));
+            .pos(Pos::new(side, VPos::Center));
+        let beside = if matches!(side, HPos::Left) {
+            1.6
+        } else {
+            -1.6
+        };
+        let place = (at + beside * tick, f64::midpoint(low, high));
         chart
             .draw_series([Text::new(name, place, style)])
             .map_err(lost)?;
@@ -206,7 +211,7 @@ fn draw(
 }
 
 /// The greatest `B` and `R` beside their targets, and `A` at the side: where, from, to.
-fn bars(result: &Positioning, length: f64) -> Vec<(&'static str, f64, f64, f64)> {
+fn bars(result: &Positioning, length: f64) -> Vec<(&'static str, f64, f64, f64, HPos)> {
     let targets = &result.targets;
     let mut bars = Vec::new();
     let worst = |of: fn(&Target) -> Option<f64>| {
@@ -218,7 +223,7 @@ fn bars(result: &Positioning, length: f64) -> Vec<(&'static str, f64, f64, f64)>
         worst(|it| it.reversal).and_then(|it| Some((it, cells(it)?)))
     {
         let (low, high) = (up.mean.min(down.mean), up.mean.max(down.mean));
-        bars.push(("B", target.target + 0.025 * length, low, high));
+        bars.push(("B", target.target + 0.025 * length, low, high, HPos::Left));
     }
     if let Some((target, (up, down))) =
         worst(|it| it.repeatability).and_then(|it| Some((it, cells(it)?)))
@@ -226,7 +231,7 @@ fn bars(result: &Positioning, length: f64) -> Vec<(&'static str, f64, f64, f64)>
     {
         // Where one direction's own band is wider than both together, that one is the bar.
         let (low, high) = (up.0.min(down.0), up.1.max(down.1));
-        bars.push(("R", target.target - 0.03 * length, low, high));
+        bars.push(("R", target.target - 0.02 * length, low, high, HPos::Right));
     }
     if result.accuracy.is_some()
         && let Some(last) = targets.last()
@@ -242,7 +247,7 @@ fn bars(result: &Positioning, length: f64) -> Vec<(&'static str, f64, f64, f64)>
             super::fit::ends(bands().map(|it| it.0)).0,
             super::fit::ends(bands().map(|it| it.1)).1,
         );
-        bars.push(("A", last.target + 0.08 * length, low, high));
+        bars.push(("A", last.target + 0.08 * length, low, high, HPos::Left));
     }
     bars
 }
@@ -271,7 +276,7 @@ fn legend(
         .into_iter()
         .filter_map(|(name, value)| Some(format!("{name} {:.1} {small}", value? * factor)))
         .collect();
-    put(figures.join("    "), (20, 42), 16)?;
+    put(figures.join(",  "), (20, 42), 16)?;
     let (y, mut x) = (78, 20);
     for (going, words) in [
         (Going::Forward, "forward: each run, mean, mean \u{b1} 2s"),
