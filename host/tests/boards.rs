@@ -214,18 +214,34 @@ impl Simulated {
     }
 
     fn of(folder: &Path, stand: &str) -> Self {
+        let (mut simulated, [port]) = Self::with_boards(folder, stand, ["main"]);
+        simulated.port = port;
+        simulated
+    }
+
+    /// A simulated stand of several boards, and their ports.
+    fn with_boards<const N: usize>(
+        folder: &Path,
+        stand: &str,
+        boards: [&str; N],
+    ) -> (Self, [String; N]) {
         let mut child = program(folder, &["simulate", stand])
             .spawn()
             .expect("it runs");
         let mut screen = BufReader::new(child.stderr.take().expect("its words"));
-        let mut line = String::new();
-        screen.read_line(&mut line).expect("its first line");
-        let path = line.trim().strip_prefix("board main is at ").expect(&line);
-        Self {
-            port: format!("main={path}"),
+        let ports = boards.map(|board| {
+            let mut line = String::new();
+            screen.read_line(&mut line).expect("a line for the board");
+            let words = format!("board {board} is at ");
+            let path = line.trim().strip_prefix(&words).expect(&line);
+            format!("{board}={path}")
+        });
+        let simulated = Self {
+            port: String::new(),
             child,
             _screen: screen,
-        }
+        };
+        (simulated, ports)
     }
 }
 
@@ -321,4 +337,81 @@ fn a_command_takes_the_pictures_of_a_stand_on_a_port() {
     let pictures = support::of_kind(&at("take"), "done", "picture");
     let files: Vec<_> = pictures.iter().map(|picture| &picture["file"]).collect();
     assert_eq!(files, ["1.png", "2.png", "3.png"]);
+}
+
+/// A stand whose levels are moved by a board each, and a shot of three frames for it.
+fn two_boards() -> TempDir {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    support::write(folder.path(), support::BOARD, "", 3);
+    let path = folder.path().join("stand.toml");
+    let stand = fs::read_to_string(&path).expect("the stand");
+    let at = stand.find("[[level]]").expect("a level");
+    let axis = stand.find("[[axis]]").expect("an axis");
+    let shutter = stand.find("[shutter]").expect("the shutter");
+    let lower = stand[axis..shutter]
+        .replace("\"quay\"", "\"sky\"")
+        .replace("\"main\"", "\"lower\"");
+    let board = "[[board]]\nname = \"lower\"\nport = \"simulated\"\n\n";
+    let text = [
+        &stand[..at],
+        board,
+        &stand[at..shutter],
+        &lower,
+        &stand[shutter..],
+    ]
+    .concat();
+    fs::write(&path, text).expect("written");
+    let path = folder.path().join("shot.toml");
+    let shot = fs::read_to_string(&path).expect("the shot");
+    let shift = "\n[[shift]]\nlevel = \"sky\"\ndirection = \"west\"\nper_frame = \"2 mm\"\n";
+    fs::write(&path, shot + shift).expect("written");
+    folder
+}
+
+#[test]
+fn boards_that_have_changed_places_are_named_and_put_right_by_what_is_said() {
+    let folder = two_boards();
+    let (_simulated, [main, lower]) =
+        Simulated::with_boards(folder.path(), "stand.toml", ["main", "lower"]);
+    let path = |port: &str| port.split_once('=').expect("a port").1.to_owned();
+    let (at_main, at_lower) = (path(&main), path(&lower));
+    let shoot = |ports: [String; 2]| {
+        let [one, other] = ports;
+        let words = [
+            "shoot",
+            "shot.toml",
+            "--take",
+            "take",
+            "--port",
+            &one,
+            "--port",
+            &other,
+        ];
+        let output = program(folder.path(), &words).output().expect("it runs");
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        (output.status.code(), said)
+    };
+
+    let (code, said) = shoot([format!("main={at_lower}"), format!("lower={at_main}")]);
+    assert_eq!(code, Some(1), "{said}");
+    let says = |words: &str| assert!(said.contains(words), "{words:?} is missing in: {said}");
+    says("boards have changed places");
+    says(&format!("\"main\" answers at {at_main}, not at {at_lower}"));
+    says(&format!("--port {main} --port {lower}"));
+    assert!(!folder.path().join("take").exists());
+
+    // One is away: the other, that is there, is named as well.
+    let missing = folder.path().join("nowhere").display().to_string();
+    let (code, said) = shoot([main.clone(), format!("lower={missing}")]);
+    assert_eq!(code, Some(1), "{said}");
+    let says = |words: &str| assert!(said.contains(words), "{words:?} is missing in: {said}");
+    says("board \"lower\"");
+    says(&missing);
+    says("in its place: main");
+    says("no take was begun");
+    assert!(!folder.path().join("take").exists());
+
+    let (code, said) = shoot([main, lower]);
+    assert_eq!(code, Some(0), "{said}");
+    assert_eq!(done(&folder.path().join("take")), [1, 2, 3]);
 }

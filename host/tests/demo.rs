@@ -26,6 +26,23 @@ fn art(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("demo/art/{name}.png"))
 }
 
+/// The same levels and paintings, cranked by hand.
+#[test]
+fn the_stand_without_motors_has_the_same_levels_and_a_plan_that_fits() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/by-hand-shot.toml");
+    let (stand, shot) = file::read_shot(path).unwrap_or_else(|problems| panic!("{problems:?}"));
+    let (with_motors, with_motors_shot) = demo();
+    assert_eq!(
+        (&stand.levels, &stand.lens),
+        (&with_motors.levels, &with_motors.lens)
+    );
+    assert_eq!(shot.layers.len(), with_motors_shot.layers.len());
+    assert!(stand.boards.is_empty());
+    let plan = Plan::new(&stand, &shot).unwrap_or_else(|refusals| panic!("{refusals:?}"));
+    assert!(plan.schedule().motors.is_empty() && plan.schedule().hands.len() == 4);
+    Scene::load(&stand, &shot, |_, _| ()).expect("its art is there");
+}
+
 #[test]
 fn the_plan_fits_the_stand_and_keeps_depth() {
     let (stand, shot) = demo();

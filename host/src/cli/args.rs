@@ -45,6 +45,8 @@ pub(crate) enum Command {
     /// Measure the stand with a dial indicator, a scale, a square or photographs, and put the
     /// results into its file.
     Measure(super::measure::args::Measure),
+    /// First power-up: try every switch, the stop, and which way every motor turns.
+    PowerUp(PowerUp),
     /// Offer a simulated stand on serial ports of its own, in real time.
     Simulate(Simulate),
 }
@@ -258,6 +260,15 @@ pub(crate) struct Simulated {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "While it runs, what a hand does on the stand can be typed:\n  \
+                  press stop, let go stop                   the stop button\n  \
+                  press reeds east, let go reeds east       the home switch of that axis\n  \
+                  pull out reeds east, put back reeds east  the wire to that switch\n  \
+                  pull out board main, put back board main  the cable to a board\n  \
+                  cut power, restore power                  the supply of the motors alone\n  \
+                  look                                      where every carriage really is"
+)]
 pub(crate) struct Simulate {
     /// The stand file.
     pub(crate) stand: PathBuf,

@@ -90,17 +90,23 @@ impl Place {
 
     /// Its boards and axes, without a frame.
     pub(crate) fn schedule(&self) -> Result<Schedule, Failure> {
-        let schedule = plan::standing(self.stand()).map_err(|refusals| {
+        plan::standing(self.stand()).map_err(|refusals| {
             Failure::wrong(format!(
                 "{} cannot be moved as its file describes it; nothing was moved\n\n{refusals}",
                 self.stand().name
             ))
-        })?;
+        })
+    }
+
+    /// The same, of a stand that has motors.
+    pub(crate) fn motors(&self) -> Result<Schedule, Failure> {
+        let schedule = self.schedule()?;
         if schedule.motors.is_empty() {
             return Err(Failure::wrong(format!(
-                "{} has no axis that a motor moves: there is nothing to do for a board",
+                "{} has no axis that a motor moves",
                 self.stand().name
-            )));
+            ))
+            .hint("nothing was moved; what is moved by hand is asked for by rehearse and shoot"));
         }
         Ok(schedule)
     }
@@ -283,6 +289,7 @@ impl Watch for Teller<'_> {
                     clock_time(about)
                 ));
             }
+            take::Progress::Connected { board } => say(&format!("board {board} answers")),
             take::Progress::Homed { axis } => say(&format!("{axis} is homed")),
             take::Progress::UnderWay { left } => {
                 let waits = format!("  under way, about {} left", clock_time(left));

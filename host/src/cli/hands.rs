@@ -11,12 +11,14 @@ use super::screen::say;
 /// Asks for one axis to be set, and for its reading; none to stop.
 pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64> {
     let HandRequest { frame, of, way, .. } = *request;
+    // An Enter too many would end the take.
+    desk.forget();
     if let Some(problem) = &request.problem {
         say(&format!("  {}", wrong(request, problem)));
     }
     match request.in_place_of {
         Some(axis) if request.problem.is_none() => say(&format!(
-            "frame {frame}: {axis} is not where it should be; {of} may have been moved in its place. {}",
+            "frame {frame}: {axis} is not where it should be; {of} may have been moved in its place: {}",
             look(request)
         )),
         _ => {
@@ -83,7 +85,8 @@ fn order(request: &HandRequest<'_>) -> String {
 
 fn look(request: &HandRequest<'_>) -> String {
     format!(
-        "See that its {} scale reads {:.3} {}",
+        "see that {}'s {} scale reads {:.3} {}",
+        request.of,
         request.way.name(),
         request.reading,
         request.unit.sign()

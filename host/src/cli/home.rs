@@ -9,7 +9,7 @@ use super::{Failure, args};
 /// Homes what was named, and whatever has to go home with it.
 pub(crate) fn home(typed: &args::Home) -> Result<(), Failure> {
     let place = Place::new(&typed.at)?;
-    let schedule = place.schedule()?;
+    let schedule = place.motors()?;
     let axes = place.axes(
         &schedule,
         typed.level.as_deref(),

@@ -19,6 +19,7 @@ use super::outside::{self, Outside};
 use super::people::{Desk, Onlooker, listed};
 use super::rig::{self, Rig};
 use super::screen::{Progress, frames as frames_of, say};
+use super::step::Keys;
 use super::take::{ended, quoted};
 use super::typed::Typing;
 use super::{Failure, interrupt};
@@ -35,6 +36,8 @@ pub(crate) struct Job {
     pub(crate) folder: Folder,
     /// The stand file's own folder.
     pub(crate) base: PathBuf,
+    /// Whether a person steps through it.
+    pub(crate) step: bool,
     /// What has to be typed to go on.
     pub(crate) resume: String,
 }
@@ -55,27 +58,33 @@ impl Job {
             rig::wire(simulated, shutter);
         }
         let stop = interrupt::flag()?;
-        let mut onlooker = Onlooker::new("shooting", &self.schedule, frame);
-        let mut desk = Desk::new(&self.stand, &self.rig, &Rc::new(Typing::new(&stop)))
+        let mut onlooker = if self.step {
+            Onlooker::of_steps(frame)
+        } else {
+            Onlooker::new("shooting", &self.schedule, frame)
+        };
+        let typing = Rc::new(Typing::new(&stop));
+        let mut desk = Desk::new(&self.stand, &self.rig, &typing)
             .with_shutter(shutter)
             .with_resume(&self.resume);
-        let outcome = take::shoot(
-            &self.schedule,
-            &mut journal,
-            &mut Stage {
-                boards: &mut &self.rig,
-                clock: self.rig.clock(),
-                person: &mut desk,
-                watch: &mut onlooker,
-                trigger: &mut outside.command,
-                album: outside
-                    .folder
-                    .as_mut()
-                    .map(|folder| folder as &mut dyn Album),
-                interrupt: &stop,
-            },
-            edits,
-        );
+        let mut stage = Stage {
+            boards: &mut &self.rig,
+            clock: self.rig.clock(),
+            person: &mut desk,
+            watch: &mut onlooker,
+            trigger: &mut outside.command,
+            album: outside
+                .folder
+                .as_mut()
+                .map(|folder| folder as &mut dyn Album),
+            interrupt: &stop,
+        };
+        let outcome = if self.step {
+            let mut keys = Keys::new(&typing);
+            take::shoot_by_steps(&self.schedule, &mut journal, &mut stage, edits, &mut keys)
+        } else {
+            take::shoot(&self.schedule, &mut journal, &mut stage, edits)
+        };
         onlooker.done();
         let state = journal.state();
         match outcome {
@@ -115,7 +124,8 @@ impl Job {
     }
 
     fn go_on(&self) -> String {
-        format!("go on with: {}", self.resume)
+        let step = if self.step { " --step" } else { "" };
+        format!("go on with: {}{step}", self.resume)
     }
 
     fn broken_off(&self, error: &TakeError) -> Failure {

@@ -57,7 +57,7 @@ pub(crate) fn jog(typed: &args::Jog) -> Result<(), Failure> {
             (schedule, Wish::Frame(axes, frame))
         }
         _ => {
-            let schedule = place.schedule()?;
+            let schedule = place.motors()?;
             let wish = axis_words(&place, &schedule, &words)?;
             (schedule, wish)
         }
@@ -220,6 +220,9 @@ impl Mover<'_, '_, '_, '_> {
                 }
                 let now = seen.axes[axis];
                 if !now.homed {
+                    self.attended
+                        .nudgeable(axis, steps)
+                        .map_err(Failure::wrong)?;
                     return Ok(vec![(axis, now.steps.saturating_add(steps))]);
                 }
                 vec![(axis, now.steps.saturating_add(steps))]
@@ -266,9 +269,10 @@ impl Mover<'_, '_, '_, '_> {
                 }
             });
             let Some(next) = next else {
-                return Err(Failure::wrong(
-                    touch.map_or(String::new(), |touch| touch.to_string()),
-                ));
+                return Err(
+                    Failure::wrong(touch.map_or(String::new(), |touch| touch.to_string()))
+                        .hint("it was not moved; move the other one out of its way first"),
+                );
             };
             let (axis, to) = left.remove(next);
             if let Some(level) = self.level(axis) {
@@ -368,10 +372,9 @@ impl Mover<'_, '_, '_, '_> {
         ));
         self.caution(axis, seen);
         say("  waiting until it stands; Ctrl-C stops it");
-        self.attended.nudge(axis, by).map_err(|error| match error {
-            panestep::take::TakeError::TooFar { .. } => Failure::wrong(error),
-            _ => stood(&error),
-        })?;
+        self.attended
+            .nudge(axis, by)
+            .map_err(|error| stood(&error))?;
         say(&format!("{} stands", motor.name()));
         Ok(())
     }

@@ -10,13 +10,16 @@ mod job;
 mod jog;
 mod large;
 mod measure;
+mod muster;
 mod outside;
 mod people;
 mod plan;
+mod power_up;
 mod record;
 mod rig;
 mod screen;
 mod simulate;
+mod step;
 mod take;
 mod typed;
 mod whereabouts;
@@ -40,6 +43,7 @@ pub(crate) fn main() -> ExitCode {
         args::Command::Home(typed) => home::home(typed),
         args::Command::Jog(typed) => jog::jog(typed),
         args::Command::Measure(typed) => measure::measure(typed),
+        args::Command::PowerUp(typed) => power_up::power_up(typed),
         args::Command::Simulate(typed) => simulate::simulate(typed),
     };
     match result {

@@ -8,6 +8,7 @@ use panestep::stand::Stand;
 use panestep::take::exposure::Known;
 use panestep::take::{self, Drift, HandRequest, Person, Question, Span, Suspects, Watch};
 
+use super::at_stand::told;
 use super::hands;
 use super::rig::{Rig, Shutter};
 use super::screen::{self, aside, say};
@@ -15,7 +16,8 @@ use super::typed::Typing;
 
 /// Shows a run's progress.
 pub(crate) struct Onlooker {
-    progress: screen::Progress,
+    /// None where a person steps: every move and every frame has its own lines.
+    progress: Option<screen::Progress>,
     /// The frame that is being exposed, for a simulated camera to name its picture after.
     frame: Rc<Cell<u32>>,
     first: bool,
@@ -26,7 +28,7 @@ impl Onlooker {
     pub(crate) fn new(what: &'static str, schedule: &Schedule, frame: Rc<Cell<u32>>) -> Self {
         let progress = screen::Progress::new(what, u64::from(schedule.frames));
         Self {
-            progress,
+            progress: Some(progress),
             frame,
             first: true,
             // Where nothing but hands moves anything, what is asked says more.
@@ -34,9 +36,21 @@ impl Onlooker {
         }
     }
 
+    /// For a person who steps through a shot.
+    pub(crate) fn of_steps(frame: Rc<Cell<u32>>) -> Self {
+        Self {
+            progress: None,
+            frame,
+            first: true,
+            starting: false,
+        }
+    }
+
     /// Takes the bar away.
     pub(crate) fn done(self) {
-        self.progress.done();
+        if let Some(progress) = self.progress {
+            progress.done();
+        }
     }
 }
 
@@ -76,7 +90,25 @@ impl Watch for Onlooker {
                 "in the pictures' folder there lie already, of no exposure of this take: {}",
                 pictures.join(", ")
             )),
-            take::Progress::Exposing { frame } => self.frame.set(frame),
+            take::Progress::Exposing { frame } => {
+                self.frame.set(frame);
+                if self.progress.is_none() {
+                    say(&format!("exposing frame {frame}"));
+                }
+            }
+            take::Progress::SettingOut { frame, passages } => setting_out(frame, passages),
+            take::Progress::UnderWay { left } if self.progress.is_none() => {
+                let left = screen::clock_time(left);
+                screen::passing(&format!("  waiting for them to arrive, about {left}"));
+            }
+            take::Progress::Resting { left } if self.progress.is_none() => {
+                let left = screen::clock_time(left);
+                screen::passing(&format!("  waiting for everything to come to rest, {left}"));
+            }
+            take::Progress::Frame { frame, picture, .. } if self.progress.is_none() => {
+                let picture = picture.map_or(String::new(), |file| format!(", picture {file}"));
+                say(&format!("frame {frame} is exposed{picture}"));
+            }
             take::Progress::Frame {
                 done,
                 frames,
@@ -94,8 +126,9 @@ impl Watch for Onlooker {
                         screen::clock_time(left)
                     )
                 };
-                self.progress
-                    .of(u64::from(done), u64::from(frames), &message);
+                if let Some(progress) = &mut self.progress {
+                    progress.of(u64::from(done), u64::from(frames), &message);
+                }
             }
             take::Progress::Moving { frame } if std::mem::take(&mut self.starting) => {
                 say(&format!(
@@ -105,9 +138,27 @@ impl Watch for Onlooker {
             take::Progress::Doubted { .. }
             | take::Progress::Homed { .. }
             | take::Progress::UnderWay { .. }
+            | take::Progress::Resting { .. }
             | take::Progress::Moving { .. }
             | take::Progress::Arrived { .. } => {}
         }
+    }
+}
+
+/// Which level goes which way and how far, for a person who steps.
+fn setting_out(frame: u32, passages: &[take::Passage<'_>]) {
+    let stays = |passage: &&take::Passage<'_>| passage.from == passage.to;
+    say(&format!("to frame {frame}:"));
+    for passage in passages.iter().filter(|passage| !stays(passage)) {
+        say(&format!(
+            "  {}",
+            told(passage.axis, passage.from, passage.to)
+        ));
+    }
+    let staying = passages.iter().filter(stays);
+    let staying: Vec<String> = staying.map(|passage| passage.axis.name()).collect();
+    if !staying.is_empty() {
+        say(&format!("  in place already: {}", staying.join(", ")));
     }
 }
 
@@ -179,8 +230,13 @@ impl<'a> Desk<'a> {
     }
 
     /// The next line typed; none at the end of the input or after Ctrl-C.
-    pub(super) fn line(&mut self) -> Option<String> {
+    pub(super) fn line(&self) -> Option<String> {
         self.typing.line()
+    }
+
+    /// Passes over what has been typed before a question.
+    pub(super) fn forget(&self) {
+        self.typing.forget();
     }
 }
 

@@ -15,7 +15,7 @@ use super::take::quoted;
 pub(crate) fn record(typed: &args::Record) -> Result<(), Failure> {
     let path = typed.take.join("journal.jsonl");
     let bytes = fs::read(&path).map_err(|error| match error.kind() {
-        io::ErrorKind::NotFound => Failure::wrong(format!(
+        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => Failure::wrong(format!(
             "{} holds no take: there is no journal.jsonl in it",
             typed.take.display()
         )),

@@ -6,12 +6,12 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
-use panestep::link::{Clock, Link, Port, SerialPort, SystemClock};
+use panestep::link::{Clock, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
 use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand, StandPose, Way};
-use panestep::take::{Boards, TakeError};
+use panestep::take::Boards;
 
 use super::screen::Progress;
 use super::{Failure, args};
@@ -96,26 +96,6 @@ impl Rig {
             Self::Serial(_) => Rc::new(SystemClock::default()),
             Self::Simulated(stand) => Rc::new(stand.clock()),
         }
-    }
-
-    /// Sees that every real board is there, is the one it should be and speaks this program's
-    /// protocol, so that nothing has been made or written where it is not.
-    pub(crate) fn greet(&self, stand: &Stand) -> Result<(), Failure> {
-        if self.is_simulated() {
-            return Ok(());
-        }
-        let mut boards = self;
-        for (place, board) in stand.boards.iter().enumerate() {
-            let hint = "nothing was moved, and no take was begun";
-            let port = boards
-                .open(place, &board.name)
-                .map_err(|error| Failure::could_not(error).hint(hint))?;
-            Link::connect(port, self.clock(), &board.name).map_err(|source| {
-                let port = boards.port_name(place);
-                Failure::could_not(TakeError::Connect { port, source }).hint(hint)
-            })?;
-        }
-        Ok(())
     }
 
     /// Sees that every real board's stop has been tested: nothing looks for a home switch before.

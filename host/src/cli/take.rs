@@ -16,10 +16,12 @@ use panestep::take::{
 use panestep_protocol::ShotId;
 
 use super::job::Job;
+use super::muster::muster;
 use super::outside::Outside;
 use super::people::{Desk, Onlooker};
 use super::rig::{self, Rig};
 use super::screen::say;
+use super::step::Keys;
 use super::typed::Typing;
 use super::{Failure, args, interrupt, plan};
 
@@ -43,7 +45,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     let base = folder_of(&stand_path)?;
     let outside = Outside::new(&stand, &rig, &base)?;
-    rig.greet(&stand)?;
+    muster(&rig, &stand, "nothing was moved, and no take was begun")?;
     let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     let time =
         times::times(planned.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
@@ -73,6 +75,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         rig,
         folder,
         base,
+        step: typed.step,
         resume,
     }
     .run(outside, scene, journal, &edits)
@@ -141,6 +144,7 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         base => PathBuf::from(base),
     };
     let outside = Outside::new(&stand, &rig, &base)?;
+    muster(&rig, &stand, "nothing was moved")?;
     let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     match (state.next_frame(), state.open) {
         (_, Some(open)) if !edits.is_empty() => say(&format!(
@@ -168,6 +172,7 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         rig,
         folder,
         base,
+        step: typed.step,
         resume,
     }
     .run(outside, scene, journal, &edits)
@@ -268,23 +273,35 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     let schedule = plan::planned(&typed.shot, &stand, &shot)?.into_schedule();
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
     rig.stop_is_tested(&stand)?;
+    muster(&rig, &stand, "nothing was moved")?;
     let stop = interrupt::flag()?;
-    let mut onlooker = Onlooker::new("rehearsing", &schedule, Rc::default());
-    let mut desk = Desk::new(&stand, &rig, &Rc::new(Typing::new(&stop)));
-    let outcome = take::rehearse(
-        &schedule,
-        &mut Stage {
-            boards: &mut &rig,
-            clock: rig.clock(),
-            person: &mut desk,
-            watch: &mut onlooker,
-            trigger: &mut (),
-            album: None,
-            interrupt: &stop,
-        },
-    );
+    let mut onlooker = if typed.step {
+        Onlooker::of_steps(Rc::default())
+    } else {
+        Onlooker::new("rehearsing", &schedule, Rc::default())
+    };
+    let typing = Rc::new(Typing::new(&stop));
+    let mut desk = Desk::new(&stand, &rig, &typing);
+    let mut stage = Stage {
+        boards: &mut &rig,
+        clock: rig.clock(),
+        person: &mut desk,
+        watch: &mut onlooker,
+        trigger: &mut (),
+        album: None,
+        interrupt: &stop,
+    };
+    let outcome = if typed.step {
+        take::rehearse_by_steps(&schedule, &mut stage, &mut Keys::new(&typing))
+    } else {
+        take::rehearse(&schedule, &mut stage)
+    };
     onlooker.done();
     match outcome {
+        Ok(Outcome::Finished) if typed.step => {
+            say("the rehearsal is over; nothing was exposed");
+            Ok(())
+        }
         Ok(Outcome::Finished) => {
             say(&format!(
                 "rehearsed {} frames, nothing was exposed",

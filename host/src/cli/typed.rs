@@ -1,15 +1,16 @@
 //! What a person types: lines, and on a terminal single keys.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::io::{self, IsTerminal, Stdin};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
+use rustix::process::getpgrp;
 use rustix::termios::{
     LocalModes, OptionalActions, QueueSelector, SpecialCodeIndex, Termios, tcflush, tcgetattr,
-    tcsetattr,
+    tcgetpgrp, tcsetattr,
 };
 
 use super::screen::say;
@@ -25,6 +26,8 @@ pub(crate) struct Typing {
     stop: Arc<AtomicBool>,
     /// What has been typed beyond what was taken.
     typed: RefCell<Vec<u8>>,
+    /// Whether the input has been found to have ended where nothing was waited for.
+    ended: Cell<bool>,
 }
 
 /// A key, or from a file or a pipe a line.
@@ -73,6 +76,7 @@ impl Typing {
         Self {
             stop: Arc::clone(stop),
             typed: RefCell::default(),
+            ended: Cell::new(false),
         }
     }
 
@@ -124,11 +128,18 @@ impl Typing {
         if let Some(line) = self.whole_line() {
             return Some(line);
         }
+        let stdin = io::stdin();
+        // To read from a terminal in the background would suspend the program.
+        if stdin.is_terminal() && tcgetpgrp(&stdin).ok() != Some(getpgrp()) {
+            return None;
+        }
         let now = Timespec {
             tv_sec: 0,
             tv_nsec: 0,
         };
-        let _ = self.listen(&now);
+        if !self.ended.get() && !self.listen(&now) {
+            self.ended.set(true);
+        }
         self.whole_line()
     }
 

@@ -14,4 +14,4 @@ pub mod words;
 pub use error::LinkError;
 pub use port::{Clock, Port};
 pub use serial::{PortError, SerialPort, SystemClock};
-pub use session::{Link, ticks};
+pub use session::{Link, greet, ticks};

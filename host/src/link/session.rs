@@ -71,6 +71,18 @@ impl fmt::Debug for Link {
     }
 }
 
+/// Asks who is at a port. Changes nothing on whatever is, and begins no session.
+///
+/// # Errors
+/// As [`Link::connect`].
+pub fn greet(
+    port: Box<dyn Port>,
+    clock: Rc<dyn Clock>,
+    expected: &str,
+) -> Result<Identity, LinkError> {
+    Greeter::new(port, clock, expected).greet()
+}
+
 impl Link {
     /// Greets the board, and only when it is the expected one and speaks this protocol, begins a
     /// session. Nothing that could move or fire is sent before.
@@ -83,13 +95,7 @@ impl Link {
         clock: Rc<dyn Clock>,
         expected: &str,
     ) -> Result<Self, LinkError> {
-        let mut greeter = Greeter {
-            port,
-            clock,
-            board: expected.to_owned(),
-            frames: Accumulator::default(),
-            greeted: 0,
-        };
+        let mut greeter = Greeter::new(port, clock, expected);
         let identity = greeter.greet()?;
         let Greeter {
             port,
@@ -301,6 +307,16 @@ struct Greeter {
 }
 
 impl Greeter {
+    fn new(port: Box<dyn Port>, clock: Rc<dyn Clock>, expected: &str) -> Self {
+        Self {
+            port,
+            clock,
+            board: expected.to_owned(),
+            frames: Accumulator::default(),
+            greeted: 0,
+        }
+    }
+
     fn greet(&mut self) -> Result<Identity, LinkError> {
         Conversation {
             port: &mut *self.port,

@@ -74,7 +74,8 @@ impl PlannedAxis {
             }
             Setting::Scale { division } => {
                 let (least, greatest) = self.travel;
-                let nearest = (position / division).round() * division;
+                // No minus before a zero: people read these.
+                let nearest = (position / division).round() * division + 0.0;
                 let slack = WHOLE * division;
                 if nearest >= least - slack && nearest <= greatest + slack {
                     return Some(Target::Position(nearest));

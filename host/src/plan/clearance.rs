@@ -6,7 +6,7 @@ use crate::stand::{LevelId, Stand};
 /// Two levels that would come too near each other.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error(
-    "{upper} and {lower} would come within {gap_mm:.3} mm of each other, and the stand's clearance is {clearance_mm:.3} mm; nothing was moved"
+    "{upper} and {lower} would come within {gap_mm:.3} mm of each other, and the stand's clearance is {clearance_mm:.3} mm"
 )]
 pub struct Touch {
     /// The upper level.
@@ -62,4 +62,51 @@ pub fn clear(
         check(place, place + 1, (from_mm, lift), (least, lift))?;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Quay's glass lies from 794 to 800 mm, sky's from 294 to 300; 494 mm are free.
+    fn stand() -> Stand {
+        let text = include_str!("../../tests/data/hand.stand.toml");
+        let mut stand = crate::file::read_stand_text("stand.toml", text).expect("sound");
+        stand.clearance_mm = 10.0;
+        stand
+    }
+
+    #[test]
+    fn a_lift_stops_short_of_its_neighbours() {
+        let stand = stand();
+        let (quay, sky) = (LevelId(0), LevelId(1));
+        let at = |quay: f64, sky: f64| [Some(quay), Some(sky)];
+        let up = |to: f64| clear(&stand, sky, (0.0, to, to), &at(0.0, 0.0));
+        assert_eq!(up(484.0), Ok(()));
+        let touch = up(484.1).expect_err("too near");
+        assert_eq!(
+            (touch.upper.as_str(), touch.lower.as_str()),
+            ("quay", "sky")
+        );
+        assert!((touch.gap_mm - 9.9).abs() < 1e-9, "{touch}");
+        // Down onto it, and by the dip that takes the slack up.
+        assert_eq!(
+            clear(&stand, quay, (0.0, -484.0, -484.0), &at(0.0, 0.0)),
+            Ok(())
+        );
+        assert!(clear(&stand, quay, (0.0, -484.0, -484.1), &at(0.0, 0.0)).is_err());
+        // The other one is nearer already.
+        assert!(clear(&stand, quay, (0.0, -100.0, -100.0), &at(0.0, 400.0)).is_err());
+        // Out of a gap that is too small the way is free, farther in it is not.
+        assert_eq!(
+            clear(&stand, sky, (490.0, 488.0, 488.0), &at(0.0, 490.0)),
+            Ok(())
+        );
+        assert!(clear(&stand, sky, (490.0, 490.5, 490.5), &at(0.0, 490.0)).is_err());
+        // Of one whose place is unknown nothing can be told.
+        assert_eq!(
+            clear(&stand, sky, (0.0, 900.0, 900.0), &[None, Some(0.0)]),
+            Ok(())
+        );
+    }
 }

@@ -245,6 +245,9 @@ impl Notes {
                     self.remark(frame, format!("to be shot again ({why})"));
                 }
             }
+            Entry::Chosen { frame } => {
+                self.remark(*frame, "taken out of its turn".to_owned());
+            }
             Entry::Dropped { frames } => {
                 for frame in frames.iter().flat_map(|span| span.frames()) {
                     self.remark(frame, "left out".to_owned());

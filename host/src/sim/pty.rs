@@ -68,9 +68,23 @@ impl Terminals {
     /// # Errors
     /// A terminal that fails; the exposure hook's error.
     pub fn run(&mut self, stop: &AtomicBool, speed: f64) -> io::Result<()> {
+        self.run_with(stop, speed, |_| ())
+    }
+
+    /// As [`Self::run`]; calls `meanwhile` again and again, which may do things to the stand.
+    ///
+    /// # Errors
+    /// As [`Self::run`].
+    pub fn run_with(
+        &mut self,
+        stop: &AtomicBool,
+        speed: f64,
+        mut meanwhile: impl FnMut(&SimulatedStand),
+    ) -> io::Result<()> {
         let mut last = Instant::now();
         while !stop.load(Ordering::Relaxed) {
             self.wait()?;
+            meanwhile(&self.stand);
             for end in &mut self.ends {
                 end.carry_in(&self.stand)?;
             }

@@ -146,7 +146,9 @@ impl Folder {
         let folder = Self { path: path.into() };
         let disk =
             FileDisk::open(&folder.journal(), false).map_err(|source| match source.kind() {
-                ErrorKind::NotFound => FolderError::NoTake { path: path.into() },
+                ErrorKind::NotFound | ErrorKind::NotADirectory => {
+                    FolderError::NoTake { path: path.into() }
+                }
                 ErrorKind::WouldBlock => FolderError::Locked { path: path.into() },
                 _ => FolderError::Io {
                     path: folder.journal(),

@@ -198,6 +198,11 @@ pub enum Entry {
         /// The frame.
         frame: u32,
     },
+    /// A person wants this frame, one that is still to be exposed, to be the next.
+    Chosen {
+        /// The frame.
+        frame: u32,
+    },
     /// The run ended before the last frame.
     Halted {
         /// Why.

@@ -3,7 +3,7 @@
 //! * [`exposure`]: exactly once, as a pure transition function.
 //! * [`journal`], [`state`], [`span`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
 //! * [`album`]: the pictures that arrive.
-//! * [`run`], [`pace`], [`people`], [`hands`]: the frame loop, its time left, whom it asks and tells.
+//! * [`run`], [`step`], [`pace`], [`people`], [`hands`]: the frame loop, its time left, whom it asks and tells.
 //! * [`attended`]: the same boards under a person\'s hands, without a take.
 //! * [`error`]: what ends a run.
 
@@ -22,6 +22,7 @@ pub mod run;
 pub mod span;
 mod stage;
 pub mod state;
+pub mod step;
 
 pub use album::{Album, Look};
 pub use attended::{Attended, AxisSeen, BoardSeen, Seen};
@@ -31,7 +32,8 @@ pub use fingerprint::fingerprint;
 pub use folder::{Files, Folder, FolderError};
 pub use hands::{HandProblem, HandRequest};
 pub use journal::{Entry, Journal, JournalError, Picture};
-pub use people::{Person, Progress, Question, ReleaseOrder, Trigger, Watch};
+pub use people::{Passage, Person, Progress, Question, ReleaseOrder, Trigger, Watch};
 pub use run::{Boards, Edit, Outcome, Stage, rehearse, shoot};
 pub use span::Span;
 pub use state::{Check, Drift, FrameState, Standing, Suspects, TakeState};
+pub use step::{Steps, Stood, Wish, rehearse_by_steps, shoot_by_steps};

@@ -8,6 +8,7 @@ use super::exposure::{Flaw, Known, Released};
 use super::hands::HandRequest;
 use super::span::Span;
 use super::state::{Drift, Suspects};
+use crate::schedule::MotorAxis;
 
 /// Somebody at the stand. `None` from any question means: stop here, the take goes on later.
 pub trait Person {
@@ -117,6 +118,17 @@ impl Known {
     }
 }
 
+/// From where to where an axis goes, steps.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Passage<'a> {
+    /// The axis.
+    pub axis: &'a MotorAxis,
+    /// Where it is.
+    pub from: i32,
+    /// Where it is to be.
+    pub to: i32,
+}
+
 /// What a run has just done or is about to do. Axes are named like `reeds east`.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Progress<'a> {
@@ -183,9 +195,21 @@ pub enum Progress<'a> {
         /// The frame.
         frame: u32,
     },
+    /// Levels are about to set out for a frame's pose, where a person steps through a shot.
+    SettingOut {
+        /// The frame.
+        frame: u32,
+        /// Every motor axis.
+        passages: &'a [Passage<'a>],
+    },
     /// Something moves, and is awaited.
     UnderWay {
         /// Until it should be at rest.
+        left: Duration,
+    },
+    /// Everything is in its place and comes to rest, or the camera gets ready.
+    Resting {
+        /// For so long.
         left: Duration,
     },
     /// They have arrived, as counters and switches agree.

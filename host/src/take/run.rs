@@ -129,6 +129,23 @@ pub fn shoot(
     stage: &mut Stage<'_>,
     edits: &[Edit],
 ) -> Result<Outcome, TakeError> {
+    check_take(schedule, journal, stage, edits)?;
+    if journal.state().finished && edits.is_empty() {
+        return Ok(Outcome::Finished);
+    }
+    let mut crew = Crew::new(schedule, stage, Some(journal));
+    let result = frames(&mut crew, edits);
+    settle_result(&mut crew, result)
+}
+
+/// Refuses a take that cannot go on with this schedule, or not with these changes, before anything
+/// is connected.
+pub(super) fn check_take(
+    schedule: &Schedule,
+    journal: &Journal,
+    stage: &Stage<'_>,
+    edits: &[Edit],
+) -> Result<(), TakeError> {
     check(schedule)?;
     if schedule.exposure.arrival.is_some() && stage.album.is_none() {
         return Err(TakeError::Schedule(
@@ -144,12 +161,7 @@ pub fn shoot(
             now,
         });
     }
-    if state.finished && edits.is_empty() {
-        return Ok(Outcome::Finished);
-    }
-    let mut crew = Crew::new(schedule, stage, Some(journal));
-    let result = frames(&mut crew, edits);
-    settle_result(&mut crew, result)
+    Ok(())
 }
 
 impl Edit {
@@ -218,7 +230,7 @@ fn check_edits(state: &TakeState, edits: &[Edit]) -> Result<(), TakeError> {
     Ok(())
 }
 
-fn settle_result(
+pub(super) fn settle_result(
     crew: &mut Crew<'_, '_>,
     result: Result<(), Interrupt>,
 ) -> Result<Outcome, TakeError> {
@@ -276,7 +288,8 @@ fn rehearsal(crew: &mut Crew<'_, '_>) -> Result<(), Interrupt> {
     crew.home_check()
 }
 
-fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
+/// Before anything moves: sessions, changes, and whatever is still to be settled.
+pub(super) fn open(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
     // Wishes are written down before anything can come in between.
     let at_once = !crew.has_open_exposure();
     if at_once {
@@ -289,7 +302,18 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
         crew.edit(edits)?;
     }
     crew.account_for_pictures()?;
-    crew.decide_suspects()?;
+    crew.decide_suspects()
+}
+
+/// After the last frame: home check, and whether the camera has done what nobody asked for.
+pub(super) fn close(crew: &mut Crew<'_, '_>) -> Result<(), Interrupt> {
+    crew.home_check()?;
+    crew.refuse_strangers()?;
+    crew.refuse_stray_contacts()
+}
+
+fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
+    open(crew, edits)?;
     if crew.nothing_left() {
         return Ok(());
     }
@@ -317,9 +341,7 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
             crew.frame_done(frame, now.saturating_sub(begun), left);
         }
         if crew.next_frame().is_none() {
-            crew.home_check()?;
-            crew.refuse_strangers()?;
-            crew.refuse_stray_contacts()?;
+            close(crew)?;
         }
         if crew.nothing_left() {
             return Ok(());
@@ -329,7 +351,11 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
 
 /// Brings one frame to its exposure. A void or a verdict "not exposed" brings it again, from its
 /// pose on.
-fn expose(crew: &mut Crew<'_, '_>, frame: u32, hands: &mut Hands) -> Result<(), Interrupt> {
+pub(super) fn expose(
+    crew: &mut Crew<'_, '_>,
+    frame: u32,
+    hands: &mut Hands,
+) -> Result<(), Interrupt> {
     let mut tries = 0;
     loop {
         crew.move_to(frame)?;
@@ -343,7 +369,7 @@ fn expose(crew: &mut Crew<'_, '_>, frame: u32, hands: &mut Hands) -> Result<(), 
 }
 
 /// Refuses a schedule that cannot be carried out, before anything is connected.
-fn check(schedule: &Schedule) -> Result<(), TakeError> {
+pub(super) fn check(schedule: &Schedule) -> Result<(), TakeError> {
     if schedule.frames == 0 {
         return Err(TakeError::Schedule("it has no frames"));
     }

@@ -130,6 +130,8 @@ pub struct TakeState {
     pub lines: u64,
     /// As far as anything has become of a frame.
     table: Vec<FrameState>,
+    /// The wanted frame that a person wants next.
+    chosen: Option<u32>,
     /// No frame before this one is wanted.
     low: u32,
     wanted: u32,
@@ -185,6 +187,7 @@ impl TakeState {
             finished: false,
             lines: 1,
             table: Vec::new(),
+            chosen: None,
             low: 1,
             wanted: *frames,
             dropped: 0,
@@ -220,7 +223,7 @@ impl TakeState {
     /// The frame to expose next, or `None` where none is wanted any more.
     #[must_use]
     pub fn next_frame(&self) -> Option<u32> {
-        self.wanted().next()
+        self.chosen.or_else(|| self.wanted().next())
     }
 
     /// The frames that are still to be exposed, in rising order.
@@ -469,6 +472,21 @@ impl TakeState {
                 self.pending.remove(frame);
                 self.set_check(*frame, Check::Unknown);
             }
+            Entry::Chosen { frame } => {
+                if self.open.is_some() {
+                    return Err("a frame is chosen while an intent is open");
+                }
+                let wanted = self
+                    .frame(*frame)
+                    .is_some_and(|frame| frame.standing == Standing::Wanted);
+                if !wanted {
+                    return Err("a frame is chosen that is not wanted");
+                }
+                if self.next_frame() != Some(*frame) {
+                    self.next = self.after_tries()?;
+                }
+                self.chosen = Some(*frame);
+            }
             Entry::Finished => {
                 if self.open.is_some() || self.wanted > 0 || !self.suspects.is_empty() {
                     return Err("finished before the last frame");
@@ -538,12 +556,16 @@ impl TakeState {
         if standing == Standing::Dropped {
             self.dropped += 1;
         }
+        if standing != Standing::Wanted && self.chosen == Some(frame) {
+            self.chosen = None;
+        }
         if standing == Standing::Wanted {
             self.wanted += 1;
             self.low = self.low.min(frame);
             self.finished = false;
         } else if frame == self.low {
-            self.low = self.next_frame().unwrap_or(self.frames.saturating_add(1));
+            let low = self.wanted().next();
+            self.low = low.unwrap_or(self.frames.saturating_add(1));
         }
     }
 

@@ -2,6 +2,8 @@
 
 #![allow(dead_code, reason = "each test takes what it needs")]
 
+pub(crate) mod seat;
+
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;

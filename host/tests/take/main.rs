@@ -1,6 +1,7 @@
 //! Takes on the simulated stand, over the real firmware: what the simulated motors and camera did
 //! counts, not what the program believes.
 
+mod attended;
 mod changes;
 mod evidence;
 mod exchange;
@@ -8,6 +9,7 @@ mod faults;
 mod hands;
 mod rig;
 mod state;
+mod steps;
 
 use std::cell::RefCell;
 use std::rc::Rc;
@@ -15,6 +17,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use panestep::link::LinkError;
+use panestep::plan::times::{DEFAULT_TICK_RATE, frame_time};
 use panestep::sim::{CameraFault, Damage, Fault, When};
 use panestep::stand::AxisId;
 use panestep::take::exposure::Known;
@@ -467,4 +470,35 @@ fn a_folder_is_made_whole_and_never_over_another() {
     assert_eq!(journal.state().next_frame(), Some(1));
     let none = Folder::open(place.path(), stamp()).unwrap_err();
     assert!(matches!(none, FolderError::NoTake { .. }), "{none:?}");
+}
+
+/// What two boards have to do takes as long as the longer of the two.
+#[test]
+fn boards_move_side_by_side() {
+    let mut bench = Bench::new();
+    // Close to 20 mm each: reeds east on one board, sky east on the other.
+    bench.schedule.motor_targets[3] = 3900;
+    bench.schedule.motor_targets[5] = 3900;
+    let planned = frame_time(&bench.schedule, 2, DEFAULT_TICK_RATE)
+        .expect("within the limits")
+        .moving;
+    assert!(planned > Duration::from_millis(500), "{planned:?}");
+    let times = RefCell::new(Vec::new());
+    bench
+        .shoot_watched(|progress, sim| match progress {
+            Progress::Moving { frame: 2 } | Progress::Arrived { frame: 2 } => {
+                times.borrow_mut().push(sim_now(sim));
+            }
+            _ => {}
+        })
+        .expect("nothing is wrong");
+    let [begun, arrived] = times.into_inner()[..] else {
+        panic!("frame 2 is gone to once");
+    };
+    let took = arrived - begun;
+    // One after the other they would take twice as long.
+    assert!(
+        took < planned.mul_f64(1.5),
+        "{took:?} where {planned:?} was planned"
+    );
 }

@@ -58,6 +58,7 @@ fn moves() -> impl Strategy<Value = Move> {
         1 => spans().prop_map(|frames| Move::Entry(Entry::Dropped { frames })),
         1 => spans().prop_map(move |frames| Move::Entry(Entry::Suspect { drift: drift(), frames })),
         1 => Just(Move::Entry(Entry::Kept)),
+        2 => (1..=FRAMES).prop_map(|frame| Move::Entry(Entry::Chosen { frame })),
         1 => Just(Move::Entry(checked)),
         1 => proptest::option::of(-9..9_i32).prop_map(|off| Move::Entry(Entry::Homed {
             axis: "reeds east".into(), boot: Hex(5), was: -5600, off,
@@ -132,6 +133,7 @@ proptest! {
         let disk = SimulatedDisk::default();
         let begun = Entry::begun(&schedule, "art", "", ShotId(7));
         let mut journal = Journal::begin(Box::new(disk.clone()), stamp(), &begun).expect("a disk");
+        let mut chosen = None;
         for next in &moves {
             let entry = entry(next, journal.state());
             let (before, bytes) = (journal.state().clone(), disk.bytes());
@@ -151,7 +153,11 @@ proptest! {
             prop_assert_eq!(wanted.len() as u32, count(state, Standing::Wanted));
             prop_assert_eq!(state.left(), count(state, Standing::Wanted));
             prop_assert_eq!(state.dropped(), count(state, Standing::Dropped));
-            prop_assert_eq!(state.next_frame(), wanted.first().copied());
+            if let Entry::Chosen { frame } = entry {
+                chosen = Some(frame);
+            }
+            chosen = chosen.filter(|frame| wanted.contains(frame));
+            prop_assert_eq!(state.next_frame(), chosen.or(wanted.first().copied()));
             for frame in state.unchecked() {
                 let standing = state.frame(frame).expect("a frame").standing;
                 prop_assert_eq!(standing, Standing::Exposed, "frame {} waits for a check", frame);

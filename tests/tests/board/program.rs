@@ -83,6 +83,10 @@ fn files() -> PathBuf {
     let stand: String = read("stand.toml")
         .replace("name = \"main\"", &format!("name = \"{NAME}\""))
         .replace("board = \"main\"", &format!("board = \"{NAME}\""))
+        .replace(
+            "port = \"simulated\"",
+            "port = \"simulated\"\nstop_tested = \"2026-03-01\"",
+        )
         .replace("60 mm/s2", "300 mm/s2")
         .replace("150 mm/s3", "3000 mm/s3")
         .lines()

@@ -27,7 +27,7 @@ use super::error::TakeError;
 use super::journal::{Entry, Hex, Journal, Picture};
 use super::people::{Person, Progress};
 use super::run::Stage;
-use super::state::TakeState;
+use super::state::{Standing, TakeState};
 use crate::link::{Link, LinkError, words};
 use crate::plan::times::DEFAULT_TICK_RATE;
 use crate::schedule::{MotorAxis, Schedule};
@@ -126,6 +126,12 @@ impl<'s, 'r> Crew<'s, 'r> {
 
     fn state(&self) -> Option<&TakeState> {
         self.journal.as_ref().map(|journal| journal.state())
+    }
+
+    /// What has become of a frame, where there is a journal.
+    pub(super) fn standing(&self, frame: u32) -> Option<Standing> {
+        let state = self.state()?;
+        state.frame(frame).map(|frame| frame.standing)
     }
 
     pub(super) fn wanted(&self) -> Vec<u32> {

@@ -9,7 +9,7 @@ use panestep_protocol::{
 use super::{Crew, Interrupt};
 use crate::link::{Link, LinkError, words};
 use crate::take::error::TakeError;
-use crate::take::people::Progress;
+use crate::take::people::{Passage, Progress};
 use crate::take::run::LOOK;
 
 /// Longest that an axis may take to come to rest beyond what was announced.
@@ -96,6 +96,24 @@ impl Crew<'_, '_> {
         self.bring(&all, targets)?;
         self.confirm(Some(frame), &all, targets)?;
         self.see(&Progress::Arrived { frame });
+        Ok(())
+    }
+
+    /// Tells from where to where every axis goes to a frame's pose.
+    pub(in crate::take) fn tell_passages(&mut self, frame: u32) -> Result<(), Interrupt> {
+        let schedule = self.schedule;
+        let targets = schedule
+            .motors_at(frame)
+            .ok_or(TakeError::Schedule("a frame has no positions"))?;
+        let at = self.positions()?;
+        let axes = schedule.motors.iter().zip(at).zip(targets);
+        let passages: Vec<Passage<'_>> = axes
+            .map(|((axis, from), &to)| Passage { axis, from, to })
+            .collect();
+        self.see(&Progress::SettingOut {
+            frame,
+            passages: &passages,
+        });
         Ok(())
     }
 
@@ -333,6 +351,7 @@ impl Crew<'_, '_> {
             if missing.is_zero() {
                 break;
             }
+            self.see(&Progress::Resting { left: missing });
             // The answer's way counts too; a little more makes one wait enough.
             self.wait((missing + Duration::from_micros(100)).min(LOOK))?;
         }

@@ -5,9 +5,13 @@
 //! everything to a controlled stop. Before an axis is homed it moves slowly, by distances only, and
 //! never farther than its whole travel is long.
 
+mod inputs;
+
 use std::time::Duration;
 
 use panestep_protocol::{Activity, Halt, Status};
+
+pub use inputs::{Input, Inputs, Press, Pressed};
 
 use super::error::TakeError;
 use super::run::{Stage, check_parts};
@@ -57,6 +61,14 @@ pub struct AxisSeen {
     pub home_open: bool,
     /// Whether the switch at its other end is open; `false` where the board has no input for it.
     pub far_open: bool,
+}
+
+impl Seen {
+    /// Every input of every board.
+    #[must_use]
+    pub fn inputs(&self) -> Inputs {
+        Inputs::of(self)
+    }
 }
 
 impl BoardSeen {
@@ -233,6 +245,16 @@ impl<'s, 'r> Attended<'s, 'r> {
     /// [`TakeError::OutsideTravel`] where it is homed and would leave its travel: nothing has moved
     /// then. What a guard, a person or the board says.
     pub fn nudge(&mut self, place: usize, by: i32) -> Result<(), TakeError> {
+        self.nudgeable(place, by)?;
+        let moved = self.crew.nudge(place, by);
+        self.done(moved)
+    }
+
+    /// Whether an axis could be nudged by so many steps, as things stand.
+    ///
+    /// # Errors
+    /// As [`Self::nudge`], before anything moves.
+    pub fn nudgeable(&mut self, place: usize, by: i32) -> Result<(), TakeError> {
         let axis = self.axis(place)?;
         let seen = self.look()?.axes[place];
         if seen.homed {
@@ -248,8 +270,7 @@ impl<'s, 'r> Attended<'s, 'r> {
                 });
             }
         }
-        let moved = self.crew.nudge(place, by);
-        self.done(moved)
+        Ok(())
     }
 
     /// Brings a homed axis to a position, in steps, from below: slack is taken up.
