@@ -117,10 +117,16 @@ fn in_words(result: &SquareResult, way: Way, (across, back): (Way, bool)) -> Str
         return "the travel is square, as far as these readings can tell".to_owned();
     }
     let by = if back { -slope.value } else { slope.value };
+    let toward = match across {
+        Way::Lift => across.toward(by).to_owned(),
+        _ => format!("toward the {}", across.toward(by)),
+    };
+    let end = match way {
+        Way::Lift => "upper",
+        _ => way.toward(1.0),
+    };
     format!(
-        "the travel leans by {:.4} mm per metre {} at its {} end",
-        slope.value.abs(),
-        across.toward(by),
-        way.toward(1.0).trim_start_matches("to the ")
+        "the travel leans by {:.4} mm per metre {toward} at its {end} end",
+        slope.value.abs()
     )
 }
