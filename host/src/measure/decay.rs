@@ -52,13 +52,13 @@ pub enum DecayError {
         found: usize,
     },
     /// One that is at rest.
-    #[error("line {line}: a turning point at rest has no logarithm; leave it out")]
+    #[error("a turning point at rest has no logarithm; leave it out")]
     AtRest {
         /// Its line.
         line: usize,
     },
     /// Times that do not rise.
-    #[error("line {line}: its time is not after the one before; list them in the order of time")]
+    #[error("its time is not after the one before; list them in the order of time")]
     Order {
         /// Its line.
         line: usize,
@@ -74,7 +74,7 @@ pub enum DecayError {
     },
     /// Uneven.
     #[error(
-        "line {line}: this turning point comes {after:.4} s after the one before, but most come {usual:.4} s \
+        "this turning point comes {after:.4} s after the one before, but most come {usual:.4} s \
          apart: one is missing, or one too many is there"
     )]
     Uneven {
@@ -88,6 +88,17 @@ pub enum DecayError {
     /// No fit.
     #[error(transparent)]
     Fit(#[from] FitError),
+}
+
+impl DecayError {
+    /// The line of the file that it is about, where it is one.
+    #[must_use]
+    pub const fn line(&self) -> Option<usize> {
+        match self {
+            Self::AtRest { line } | Self::Order { line } | Self::Uneven { line, .. } => Some(*line),
+            Self::TooFew { .. } | Self::Grows { .. } | Self::Fit(_) => None,
+        }
+    }
 }
 
 /// Works out frequency and damping from turning points. Where their signs alternate they lie half
@@ -343,11 +354,12 @@ mod tests {
         let change = |place: usize, change: &dyn Fn(&mut Peak)| {
             let mut peaks = sound.clone();
             change(&mut peaks[place]);
-            decay(&peaks).expect_err("refused").to_string()
+            let error = decay(&peaks).expect_err("refused");
+            format!("{:?}: {error}", error.line())
         };
-        assert!(change(2, &|it| it.amplitude = 0.0).contains("line 4: a turning point at rest"));
-        assert!(change(2, &|it| it.time = 0.0).contains("line 4: its time is not after"));
-        assert!(change(5, &|it| it.time += 0.2).contains("line 7: this turning point comes"));
+        assert!(change(2, &|it| it.amplitude = 0.0).contains("Some(4): a turning point at rest"));
+        assert!(change(2, &|it| it.time = 0.0).contains("Some(4): its time is not after"));
+        assert!(change(5, &|it| it.time += 0.2).contains("Some(7): this turning point comes"));
         assert!(decay(&sound[..2]).is_err());
         let grows: Vec<_> = sound
             .iter()

@@ -44,7 +44,8 @@ pub(crate) fn axis(typed: &args::Axis) -> Result<(), Failure> {
     }
     let result = axis::analyse(&readings).map_err(wrong)?;
     let found = positioning(&readings);
-    let changes = changes(&place, id, &result, &found);
+    let homed = common.readings.is_none();
+    let changes = changes(&place, id, &result, &found, homed);
     match common.format {
         Shape::Table => lines(&told(&place, id, &name, &result, &found))?,
         Shape::Json => document(
@@ -223,8 +224,15 @@ fn centred(readings: &[AxisReading]) -> Positioning {
     positioning(&moved)
 }
 
-/// What follows for the stand file.
-fn changes(place: &Place, id: AxisId, result: &AxisResult, found: &Positioning) -> Vec<Change> {
+/// What follows for the stand file. An axis that has been homed for the series has found its switch
+/// on the side that the file says: where the readings fall, it is the scale that counts backward.
+fn changes(
+    place: &Place,
+    id: AxisId,
+    result: &AxisResult,
+    found: &Positioning,
+    homed: bool,
+) -> Vec<Change> {
     let of = &place.stand().axes[id.0];
     let mut changes = Vec::new();
     if let (Drive::Motor(motor), Some(turn)) = (&of.drive, place.file.per_turn(id)) {
@@ -234,7 +242,7 @@ fn changes(place: &Place, id: AxisId, result: &AxisResult, found: &Positioning) 
             let value = rounded(scale.times(turn));
             changes.push(Change::PerTurn { axis: id, value });
         }
-        if result.reversed {
+        if result.reversed && !homed {
             changes.push(Change::Reversed {
                 axis: id,
                 value: !motor.reversed,
@@ -336,7 +344,7 @@ fn told(
     if result.reversed {
         out.push(
             "            the readings fall where the axis was sent up: the scale counts the other \
-             way, or the motor is `reversed`"
+             way, or, where the level itself went the wrong way, the motor is `reversed`"
                 .to_owned(),
         );
     }

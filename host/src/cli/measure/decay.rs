@@ -44,7 +44,12 @@ pub(crate) fn decay(typed: &args::Decay) -> Result<(), Failure> {
             "{UNTOUCHED}. Mend the row or take it out, or leave it in with --keep-outliers"
         )));
     }
-    let result = decay::decay(&peaks).map_err(|error| wrong(format!("{name}: {error}")))?;
+    let result = decay::decay(&peaks).map_err(|error| {
+        let line = error
+            .line()
+            .map_or(String::new(), |line| format!("{line}:"));
+        wrong(format!("{name}:{line} {error}"))
+    })?;
     let time = settle(&result, below).ok_or_else(|| {
         wrong(format!(
             "a damping ratio of {:.5} is too uncertain, or too little, to say how long to wait; read \

@@ -77,6 +77,8 @@ pub(crate) fn home(typed: &args::Home) -> Result<(), Failure> {
                 InUnit(within, unit),
                 InUnit(step, unit)
             ),
+            "(found within minutes; leave room for a warmer day where the stand is not heated)"
+                .to_owned(),
         ])?,
         Shape::Json => document(
             "home",
