@@ -126,7 +126,15 @@ fn every_mistake_is_said_and_the_release_is_asked_for_only_when_all_is_right() {
     seat.type_line("-500");
     seat.read_up_to("-500 mm is beyond its travel, from -50 to 30 mm");
     seat.type_line("-0.5");
-    seat.read_up_to("frame 3: move clouds east");
+    seat.read_up_to("frame 3: move clouds east by 0.500 mm");
+    // One division, and not moved.
+    seat.type_line("0");
+    seat.read_up_to("clouds east is not where it should be; reeds may have been moved");
+    for reading in ["-1.5", "-0.5", "0"] {
+        seat.read_up_to("its reading now");
+        seat.type_line(reading);
+    }
+    seat.read_up_to("0 mm is where it stood before: clouds has not moved");
     seat.type_line("0.5");
     seat.read_up_to("frame 3: everything is in place and still");
     seat.type_line("");

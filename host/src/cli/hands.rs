@@ -65,20 +65,19 @@ fn headline(request: &HandRequest<'_>) -> [String; 2] {
 
 /// The same as a sentence, with the reading that it has to have afterwards.
 fn order(request: &HandRequest<'_>) -> String {
-    let HandRequest {
-        of, reading, scale, ..
-    } = *request;
+    let HandRequest { of, reading, .. } = *request;
     let unit = request.unit.sign();
     let way = request.way.name();
+    let within = request.scale / 2.0;
     match (request.by(), request.toward()) {
         (Some(by), Some(toward)) => format!(
             "move {of} {toward} by {:.3} {unit}, until its {way} scale reads {reading:.3} {unit} \
-             (within {scale} {unit})",
+             (to {within} {unit})",
             by.abs()
         ),
         (Some(_), None) => look(request),
         (None, _) => format!(
-            "move {of} until its {way} scale reads {reading:.3} {unit} (within {scale} {unit})"
+            "move {of} until its {way} scale reads {reading:.3} {unit} (to {within} {unit})"
         ),
     }
 }

@@ -13,9 +13,9 @@ use super::stage::{Crew, Interrupt};
 use crate::schedule::{HandAxis, Schedule};
 use crate::stand::{AxisUnit, Way};
 
-/// Readings that lie more divisions apart than this differ for certain: a person reads a scale to
-/// within one.
-const APART: f64 = 2.0;
+/// Places that lie more divisions apart than this are told apart by a reading: targets are whole
+/// divisions, and a reading may be off by half a one.
+const APART: f64 = 0.75;
 
 /// An axis to be moved by hand.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,7 +32,7 @@ pub struct HandRequest<'a> {
     pub reading: f64,
     /// Its last known reading, where there is one: tells how far to go and which way.
     pub last: Option<f64>,
-    /// The scale's division: the reading may differ by this much.
+    /// The scale's division: the reading may differ by half of it.
     pub scale: f64,
     /// The least and the greatest reading that it can have.
     pub travel: (f64, f64),
@@ -166,8 +166,8 @@ pub fn judge(request: &HandRequest<'_>, read: f64, others: &[Other]) -> Option<H
         travel: (least, greatest),
         ..
     } = *request;
-    // A reading that lies exactly a division away must not fail by the last bit of a float.
-    let within = scale * (1.0 + 1e-9);
+    // A reading that lies exactly half a division away must not fail by the last bit of a float.
+    let within = scale / 2.0 * (1.0 + 1e-9);
     let near = |place: f64| (read - place).abs() <= within;
     if !read.is_finite() {
         return Some(HandProblem::NotANumber);
@@ -176,7 +176,7 @@ pub fn judge(request: &HandRequest<'_>, read: f64, others: &[Other]) -> Option<H
         return None;
     }
     // Two places that a person could take for one another tell nothing apart.
-    let told_apart = |one: f64, other: f64| (one - other).abs() > APART * within;
+    let told_apart = |one: f64, other: f64| (one - other).abs() > APART * scale;
     let last = request.last.filter(|&last| told_apart(last, target));
     if last.is_some_and(near) {
         return Some(HandProblem::Unmoved { read });
@@ -189,7 +189,6 @@ pub fn judge(request: &HandRequest<'_>, read: f64, others: &[Other]) -> Option<H
         AxisUnit::Degree => &[],
     };
     for &(unit, size) in units {
-        // As exactly as the reading itself was typed: to within a division of the scale.
         if near(target / size) && told_apart(target, target / size) {
             return Some(HandProblem::OtherUnit { read, unit });
         }
@@ -260,9 +259,10 @@ impl Hands {
         Ok(())
     }
 
-    /// A person cannot set less than half a division.
+    /// Whether an axis has been read where a frame wants it, as exactly as a reading counts.
     fn is_there(&self, axis: &HandAxis, place: usize, target: f64) -> bool {
-        self.seen[place].is_some_and(|seen| (seen - target).abs() <= axis.scale / 2.0)
+        let within = axis.scale / 2.0 * (1.0 + 1e-9);
+        self.seen[place].is_some_and(|seen| (seen - target).abs() <= within)
     }
 
     /// Asks for one axis until it is right; `ahead` are those that are asked for after it anyway.
@@ -275,16 +275,16 @@ impl Hands {
         ahead: &[usize],
     ) -> Result<(), Interrupt> {
         let axes = &crew.schedule.hands;
-        let mut looked_elsewhere = false;
         let mut problem = None;
         loop {
             problem = self.ask_once(crew, frame, place, targets, problem, None)?;
             let Some(found) = &problem else {
                 return Ok(());
             };
-            if !found.points_elsewhere() || std::mem::replace(&mut looked_elsewhere, true) {
+            if !found.points_elsewhere() {
                 continue;
             }
+            // Every time: whoever has moved the wrong level once may do so again.
             let name = axes[place].name();
             for other in 0..axes.len() {
                 if other == place || ahead.contains(&other) {

@@ -51,10 +51,10 @@ fn each_of_the_usual_mistakes_is_told_from_the_others() {
     // From 10 to 13, with the sky at 40.
     for (read, expected) in [
         (13.0, None),
-        (13.1, None),
-        (12.9, None),
+        (13.05, None),
+        (12.95, None),
         (10.0, Some(HandProblem::Unmoved { read: 10.0 })),
-        (10.1, Some(HandProblem::Unmoved { read: 10.1 })),
+        (10.05, Some(HandProblem::Unmoved { read: 10.05 })),
         (16.0, Some(HandProblem::Double { read: 16.0 })),
         (-13.0, Some(HandProblem::Mirrored { read: -13.0 })),
         (40.0, Some(sky_at(40.0))),
@@ -117,13 +117,23 @@ fn where_it_stood_is_not_known_only_the_place_itself_tells() {
     }
 }
 
-/// Half a division is the least that a person can set, and a division is what a scale can be read
-/// to: two places nearer than that tell nothing apart.
+/// A single division is as much of a move as any other.
 #[test]
-fn a_small_move_is_not_taken_for_a_mistake_that_it_cannot_be_told_from() {
-    let small = request(Some(4.0), 4.2);
-    let found = judge(&small, 3.9, &sky(4.0));
-    assert!(matches!(found, Some(HandProblem::Off { .. })), "{found:?}");
+fn a_move_of_one_division_is_not_let_pass_unmoved_or_double() {
+    let small = request(Some(4.0), 4.1);
+    for (read, expected) in [
+        (4.1, None),
+        (4.0, Some(HandProblem::Unmoved { read: 4.0 })),
+        (4.2, Some(HandProblem::Double { read: 4.2 })),
+        (-4.1, Some(HandProblem::Mirrored { read: -4.1 })),
+    ] {
+        assert_eq!(judge(&small, read, &[]), expected, "{read}");
+    }
+    let found = judge(&small, 3.9, &[]);
+    assert!(
+        matches!(found, Some(HandProblem::WrongWay { .. })),
+        "{found:?}"
+    );
 }
 
 #[test]
@@ -138,19 +148,19 @@ fn a_turn_has_no_inches() {
 }
 
 proptest! {
-    /// Whatever else is said of it: a reading passes exactly where it is within a division.
+    /// Whatever else is said of it: a reading passes exactly where it is within half a division.
     #[test]
-    fn a_reading_passes_exactly_within_a_division(
+    fn a_reading_passes_exactly_within_half_a_division(
         last in proptest::option::of(-90.0..90.0_f64),
         target in -90.0..90.0_f64,
-        off in -30.0..30.0_f64,
+        off in prop_oneof![-30.0..30.0_f64, -0.2..0.2_f64],
         other in -90.0..90.0_f64,
     ) {
         let request = request(last, target);
         let found = judge(&request, target + off, &sky(other));
         // The last bit of the sum decides nothing here.
-        prop_assume!((off.abs() - request.scale).abs() > 1e-9);
-        prop_assert_eq!(found.is_none(), off.abs() < request.scale, "{:?}", found);
+        prop_assume!((off.abs() - request.scale / 2.0).abs() > 1e-9);
+        prop_assert_eq!(found.is_none(), off.abs() < request.scale / 2.0, "{:?}", found);
     }
 
     /// What would have to be done from a wrong reading leads to the right one.
@@ -441,6 +451,21 @@ fn no_mistake_at_a_crank_gets_into_a_picture() {
         let moved = matches!(does, Does::MovesOther | Does::MovesAndReadsOther);
         assert_eq!(elsewhere, moved, "{expected}: {:?}", person.asked);
     }
+}
+
+/// Whoever cranks the wrong level twice in a row is asked about it twice.
+#[test]
+fn the_wrong_level_again_is_found_again() {
+    let desk = Desk::new();
+    let does = [Does::MovesOther, Does::Right, Does::MovesOther];
+    let mut person = Hand::new(&desk.clock, &does);
+    assert_eq!(desk.shoot(&mut person), Outcome::Finished);
+    assert_eq!(person.exposed, POSES);
+    let looks = person
+        .asked
+        .iter()
+        .filter(|(_, _, problem, doubt)| *doubt && problem.is_none());
+    assert_eq!(looks.count(), 2, "{:?}", person.asked);
 }
 
 /// The record keeps every reading that counted.
