@@ -25,9 +25,7 @@ pub struct Schedule {
     pub boards: Vec<String>,
     /// Axes moved by motors, in the stand's order.
     pub motors: Vec<MotorAxis>,
-    /// Places of the lifts in `motors`, in the order in which they go to their home switches, one
-    /// after another: those that go down from the lowest, then those that go up from the highest,
-    /// so that none goes past another that has not gone yet.
+    /// Places of the lifts in `motors`, as they lie one below another, from the top.
     #[serde(default)]
     pub lifts: Vec<usize>,
     /// Axes moved by hand, in the stand's order.
@@ -200,6 +198,46 @@ impl Schedule {
             && Some(self.hand_targets.len()) == entries(self.hands.len())
             && self.motors.iter().all(|axis| known(axis.board))
             && self.exposure.board().is_none_or(known)
+    }
+
+    /// Places of the lifts in `motors`, in the order in which they go to their home switches, one
+    /// after another: those that go down from the lowest, then those that go up from the highest,
+    /// so that none goes past another that has not gone yet.
+    #[must_use]
+    pub fn home_order(&self) -> Vec<usize> {
+        let goes_down = |place: &usize| {
+            let motor = &self.motors[*place];
+            motor.switch < motor.travel.0
+        };
+        let (mut order, up): (Vec<usize>, Vec<usize>) =
+            self.lifts.iter().copied().partition(goes_down);
+        order.reverse();
+        order.extend(up);
+        order
+    }
+
+    /// Places of the lifts in `motors`, in the order in which they can go from one pose to another,
+    /// one after another: in both poses none touches another, so that none does on the way where
+    /// those that go up go first, from the top, and then those that go down, from the bottom.
+    /// (Whichever of two neighbours is to go away from the other, or ahead of it, goes first.)
+    #[must_use]
+    pub fn lift_order(&self, from: &[i32], to: &[i32]) -> Vec<usize> {
+        let goes_up = |place: &usize| to[*place] > from[*place];
+        let (mut order, mut down): (Vec<usize>, Vec<usize>) =
+            self.lifts.iter().copied().partition(goes_up);
+        down.reverse();
+        order.append(&mut down);
+        order
+    }
+
+    /// Whether one board moves all the lifts: what it moves at the same time keeps pace, so that two
+    /// levels that are clear of each other before and after are so in between.
+    #[must_use]
+    pub fn lifts_keep_pace(&self) -> bool {
+        let mut boards = self.lifts.iter().map(|&place| self.motors[place].board);
+        boards
+            .next()
+            .is_none_or(|first| boards.all(|board| board == first))
     }
 
     /// The hand axes' targets at a frame, counted from 1, or `None` beyond the ends.

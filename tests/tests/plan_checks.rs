@@ -188,13 +188,19 @@ fn lifts_go_home_in_an_order_in_which_none_goes_past_another() {
     let plan = Plan::new(&stand, &still_shot(2, &STORY)).expect("nothing moves");
     let schedule = plan.schedule();
     let names: Vec<String> = schedule
-        .lifts
+        .home_order()
         .iter()
         .map(|&place| schedule.motors[place].name())
         .collect();
     let level = |at: usize| format!("{} lift", stand.levels[at].name);
     // Down: the third, then the first. Up: the second, then the fourth.
     assert_eq!(names, [level(2), level(0), level(1), level(3)]);
+    let down: Vec<usize> = (0..4).map(|at| schedule.lifts[at]).collect();
+    let of = |at: usize| schedule.motors[down[at]].name();
+    assert_eq!(
+        [of(0), of(1), of(2), of(3)],
+        [level(0), level(1), level(2), level(3)]
+    );
 }
 
 #[test]

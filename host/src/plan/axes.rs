@@ -144,7 +144,7 @@ pub(crate) struct Axes {
 }
 
 impl Axes {
-    /// Places of the lifts among the motors, in the order of [`Schedule::lifts`].
+    /// Places of the lifts among the motors, from the top: [`Schedule::lifts`].
     ///
     /// [`Schedule::lifts`]: crate::schedule::Schedule::lifts
     pub(crate) fn lifts(&self) -> Vec<usize> {
@@ -160,16 +160,8 @@ impl Axes {
                 lifts.push((depth, place));
             }
         }
-        let down = |&&(_, place): &&(usize, usize)| {
-            let motor = &self.motors[place];
-            motor.switch < motor.travel.0
-        };
-        let mut going_down: Vec<_> = lifts.iter().filter(down).copied().collect();
-        let mut going_up: Vec<_> = lifts.iter().filter(|lift| !down(lift)).copied().collect();
-        going_down.sort_by_key(|&(depth, _)| std::cmp::Reverse(depth));
-        going_up.sort_by_key(|&(depth, _)| depth);
-        going_down.append(&mut going_up);
-        going_down.into_iter().map(|(_, place)| place).collect()
+        lifts.sort_by_key(|&(depth, _)| depth);
+        lifts.into_iter().map(|(_, place)| place).collect()
     }
 
     /// Adds to `refusals` what is wrong with them.

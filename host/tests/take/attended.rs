@@ -198,7 +198,7 @@ fn homing_is_remembered_over_sessions_and_a_check_says_what_a_switch_is_off() {
 fn a_lift_takes_the_other_lifts_home() {
     let desk = Desk::new();
     let mut schedule = desk.schedule.clone();
-    schedule.lifts = vec![SKY, LIFT];
+    schedule.lifts = vec![LIFT, SKY];
     let desk = Desk { schedule, ..desk };
     let mut order = Vec::new();
     desk.watched(

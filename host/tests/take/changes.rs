@@ -246,7 +246,7 @@ fn another_program_that_had_the_board_in_between_leaves_frames_that_cannot_be_ch
 fn lifts_go_home_before_anything_else_and_all_of_them_where_one_must() {
     let mut bench = Bench::new();
     // As if what slides on the lower board went up and down too.
-    bench.schedule.lifts = vec![2, 1];
+    bench.schedule.lifts = vec![1, 2];
     bench
         .shoot_watched(|progress, sim| {
             if let Progress::Frame { frame: 1, .. } = progress {

@@ -2,6 +2,7 @@
 //! counts, not what the program believes.
 
 mod attended;
+mod boards;
 mod changes;
 mod evidence;
 mod exchange;

@@ -61,6 +61,7 @@ impl Crew<'_, '_> {
     pub(in crate::take) fn nudge(&mut self, place: usize, by: i32) -> Result<(), Interrupt> {
         let axis = &self.schedule.motors[place];
         let from = self.positions()?[place];
+        self.pose = None;
         let seated = by >= axis.take_up || (self.seated[place] && by >= 0);
         self.seated[place] = false;
         let order = NudgeOrder {
@@ -115,6 +116,7 @@ impl Crew<'_, '_> {
         &mut self,
         targets: &[(usize, i32)],
     ) -> Result<(Vec<usize>, Vec<i32>), Interrupt> {
+        self.pose = None;
         let mut all = self.positions()?;
         for &(place, target) in targets {
             all[place] = target;

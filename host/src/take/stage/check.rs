@@ -88,6 +88,7 @@ impl Crew<'_, '_> {
                     Toward::Positive => axis.travel.1,
                 };
             }
+            self.pose = None;
             self.go(&at, &ends)?;
             let before = (found.len(), places.len());
             found.extend(self.search_together(&group, Search::Check, before)?);

@@ -121,7 +121,7 @@ impl Crew<'_, '_> {
     /// an order in which none runs into another, and then what only slides or turns. (That home
     /// poses themselves are clear of each other is the stand's builder's business.)
     pub(super) fn groups(&self, places: &[usize]) -> Vec<Vec<usize>> {
-        let lifts = &self.schedule.lifts;
+        let lifts = self.schedule.home_order();
         let mut groups: Vec<Vec<usize>> = lifts
             .iter()
             .filter(|lift| places.contains(lift))
@@ -161,6 +161,7 @@ impl Crew<'_, '_> {
         search: Search<'_>,
         before: (usize, usize),
     ) -> Result<Vec<(usize, i32)>, Interrupt> {
+        self.pose = None;
         let mut queues: Vec<Vec<usize>> = vec![Vec::new(); self.schedule.boards.len()];
         for &place in places.iter().rev() {
             queues[self.schedule.motors[place].board].push(place);

@@ -64,6 +64,8 @@ pub(super) struct Crew<'s, 'r> {
     links: Vec<Option<Link>>,
     /// Of each motor axis: whether it has come up to where it stands by at least its slack.
     seated: Vec<bool>,
+    /// The frame in whose pose everything stands, where it does.
+    pose: Option<u32>,
     /// When the camera can take the next.
     ready: Duration,
     /// How often the flash contact had closed when the last exposure was over.
@@ -91,6 +93,7 @@ impl<'s, 'r> Crew<'s, 'r> {
         Self {
             links: schedule.boards.iter().map(|_| None).collect(),
             seated: vec![false; schedule.motors.len()],
+            pose: None,
             schedule,
             stage,
             journal,

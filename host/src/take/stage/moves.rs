@@ -93,8 +93,18 @@ impl Crew<'_, '_> {
             .motors_at(frame)
             .ok_or(TakeError::Schedule("a frame has no positions"))?;
         let all = self.places();
+        // The plan has seen to it that from a frame to its neighbour no level touches another, however
+        // the boards keep time. Any farther, lifts on several boards go one after another.
+        let next = self.pose.take().is_some_and(|at| at.abs_diff(frame) <= 1);
+        if !next && !schedule.lifts_keep_pace() {
+            for lift in schedule.lift_order(&self.positions()?, targets) {
+                self.check_interrupt()?;
+                self.bring(&[lift], targets)?;
+            }
+        }
         self.bring(&all, targets)?;
         self.confirm(Some(frame), &all, targets)?;
+        self.pose = Some(frame);
         self.see(&Progress::Arrived { frame });
         Ok(())
     }
@@ -226,8 +236,10 @@ impl Crew<'_, '_> {
             let tick = Duration::from_millis(1);
             self.wait(end.saturating_sub(now).clamp(tick, LOOK))?;
             let mut still = Vec::new();
-            for board in moving {
-                if self.look(board)?.activity != Activity::Idle {
+            // A stop that one board alone has seen is one for all of them.
+            for board in self.boards() {
+                let idle = self.look(board)?.activity == Activity::Idle;
+                if !idle && moving.contains(&board) {
                     still.push(board);
                 }
             }
