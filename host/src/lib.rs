@@ -14,6 +14,7 @@ pub mod picture;
 pub mod plan;
 pub mod record;
 pub mod schedule;
+pub mod screw;
 pub mod shot;
 pub mod sim;
 pub mod stand;
