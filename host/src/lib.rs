@@ -9,6 +9,7 @@
 pub mod camera;
 pub mod file;
 pub mod link;
+pub mod measure;
 pub mod optics;
 pub mod picture;
 pub mod plan;

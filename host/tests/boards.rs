@@ -352,7 +352,7 @@ fn two_boards() -> TempDir {
         .replace("\"quay\"", "\"sky\"")
         .replace("\"main\"", "\"lower\"");
     let board =
-        "[[board]]\nname = \"lower\"\nport = \"simulated\"\nstop_tested = \"2026-11-26\"\n\n";
+        "[[board]]\nname = \"lower\"\nport = \"simulated\"\nstop_tested = \"2026-03-01\"\n\n";
     let text = [
         &stand[..at],
         board,

@@ -6,11 +6,10 @@ use std::process::Command;
 use std::rc::Rc;
 use std::time::{Duration, Instant};
 
+use support::seat::{LIMIT, Seat};
 use tempfile::TempDir;
 
 mod support;
-
-use support::seat::{LIMIT, Seat};
 
 /// A folder with the stand that has a level set by hand.
 fn by_hand() -> Rc<TempDir> {
@@ -32,10 +31,6 @@ fn three_frames(fired: &str, more: &str) -> Rc<TempDir> {
     Rc::new(folder)
 }
 
-fn seat(arguments: &[&str]) -> Seat {
-    Seat::at(&by_hand(), arguments)
-}
-
 const SHOOT: &[&str] = &[
     "shoot",
     "hand.shot.toml",
@@ -46,7 +41,7 @@ const SHOOT: &[&str] = &[
 
 #[test]
 fn a_person_sets_a_level_and_is_told_of_every_wrong_reading() {
-    let mut seat = seat(SHOOT);
+    let mut seat = Seat::at(&by_hand(), SHOOT);
     seat.read_up_to("north scale reads 4.000 mm");
     seat.read_up_to("its reading now");
     seat.type_line("-4");
@@ -67,7 +62,7 @@ fn a_person_sets_a_level_and_is_told_of_every_wrong_reading() {
 
 #[test]
 fn ctrl_c_ends_the_wait_for_a_person_and_says_how_to_go_on() {
-    let mut seat = seat(SHOOT);
+    let mut seat = Seat::at(&by_hand(), SHOOT);
     seat.read_up_to("its reading now");
     seat.interrupt();
     seat.read_up_to("stopped before frame 1");
@@ -78,7 +73,7 @@ fn ctrl_c_ends_the_wait_for_a_person_and_says_how_to_go_on() {
 
 #[test]
 fn an_empty_line_stops_too() {
-    let mut seat = seat(SHOOT);
+    let mut seat = Seat::at(&by_hand(), SHOOT);
     seat.read_up_to("its reading now");
     seat.type_line("4");
     seat.read_up_to("frame 2: move sky");

@@ -42,6 +42,9 @@ pub(crate) enum Command {
     Home(Home),
     /// Move an axis by a distance, to a position, or to where a frame of a shot wants it.
     Jog(Jog),
+    /// Measure the stand with a dial indicator, a scale, a square or photographs, and put the
+    /// results into its file.
+    Measure(super::measure::args::Measure),
     /// First power-up: try every switch, the stop, and which way every motor turns.
     PowerUp(PowerUp),
     /// Offer a simulated stand on serial ports of its own, in real time.

@@ -51,6 +51,13 @@ impl Failure {
         self
     }
 
+    /// Adds what else to do, below what is said already.
+    pub(crate) fn and_hint(mut self, hint: impl ToString) -> Self {
+        let before = self.hint.take().map(|it| it + "\n").unwrap_or_default();
+        self.hint = Some(before + &hint.to_string());
+        self
+    }
+
     /// Says it on standard error; the exit code.
     pub(crate) fn report(&self) -> ExitCode {
         if !matches!(self.class, Class::NobodyReads) {

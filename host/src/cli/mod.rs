@@ -9,6 +9,7 @@ mod interrupt;
 mod job;
 mod jog;
 mod large;
+mod measure;
 mod muster;
 mod outside;
 mod panel;
@@ -42,6 +43,7 @@ pub(crate) fn main() -> ExitCode {
         args::Command::Where(typed) => whereabouts::whereabouts(typed),
         args::Command::Home(typed) => home::home(typed),
         args::Command::Jog(typed) => jog::jog(typed),
+        args::Command::Measure(typed) => measure::measure(typed),
         args::Command::PowerUp(typed) => power_up::power_up(typed),
         args::Command::Simulate(typed) => simulate::simulate(typed),
     };

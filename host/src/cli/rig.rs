@@ -129,6 +129,35 @@ impl Rig {
         }
     }
 
+    /// A simulated stand that is not quite as its file says: how many times as far as by the file an
+    /// axis goes with each step, and its slack.
+    pub(crate) fn be(
+        &mut self,
+        stand: &Stand,
+        seed: u64,
+        axis: AxisId,
+        scale: Option<f64>,
+        slack: Option<f64>,
+    ) {
+        let options = Options {
+            seed,
+            scales: scale.map(|scale| (axis, scale)).into_iter().collect(),
+            slacks: slack.map(|slack| (axis, slack)).into_iter().collect(),
+            ..Options::default()
+        };
+        if self.is_simulated() {
+            *self = Self::Simulated(SimulatedStand::new(stand, &options));
+        }
+    }
+
+    /// Where a simulated stand's axis really is, as a perfect dial would read it; none on a real one.
+    pub(crate) fn dial(&self, axis: AxisId) -> Option<f64> {
+        match self {
+            Self::Simulated(stand) => stand.position(axis),
+            Self::Serial(_) => None,
+        }
+    }
+
     /// Whether the boards are simulated.
     pub(crate) fn is_simulated(&self) -> bool {
         matches!(self, Self::Simulated(_))

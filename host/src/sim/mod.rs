@@ -65,6 +65,10 @@ pub struct Options {
     pub far_switches: bool,
     /// Axes whose motor is wired the wrong way round from the start.
     pub swapped_wires: Vec<AxisId>,
+    /// Axes on which a step goes so many times as far as the stand file says.
+    pub scales: Vec<(AxisId, f64)>,
+    /// Axes with another slack than the stand file says, axis units.
+    pub slacks: Vec<(AxisId, f64)>,
     /// Axes that sink to their lower end while their motors are off.
     pub runs_back: Vec<AxisId>,
     /// Whether the shutter is open for as long as the release is pressed, instead of for its own
@@ -91,6 +95,8 @@ impl Default for Options {
             overtravel: 10.0,
             far_switches: true,
             swapped_wires: Vec::new(),
+            scales: Vec::new(),
+            slacks: Vec::new(),
             runs_back: Vec::new(),
             press_times: false,
             silence: crate::link::session::SILENCE,

@@ -80,7 +80,7 @@ impl Seat {
         self.read_between(words);
     }
 
-    /// Waits for words on the screen, and gives what stood before them.
+    /// Reads on up to some words, and gives what stood before them.
     #[track_caller]
     pub(crate) fn read_between(&mut self, words: &str) -> String {
         let begun = Instant::now();

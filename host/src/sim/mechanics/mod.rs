@@ -138,18 +138,25 @@ impl Mechanics {
             let start = random.between(least + 0.1 * span, greatest - 0.1 * span);
             let (far, far_side, home_side) = far_place(axis, motor.home.switch);
             let (low, high) = (motor.home.switch.min(far), motor.home.switch.max(far));
+            let known = |truths: &[(AxisId, f64)]| {
+                truths
+                    .iter()
+                    .find(|truth| truth.0 == id)
+                    .map(|truth| truth.1)
+            };
+            let backlash = known(&options.slacks).unwrap_or(axis.backlash);
             // Whole steps of the screw need not fall on the axis's zero.
             let drive = Drive {
-                steps_per_unit: motor.steps_per_unit,
+                steps_per_unit: motor.steps_per_unit / known(&options.scales).unwrap_or(1.0),
                 positive_when_high: motor.reversed == options.swapped_wires.contains(&id),
-                backlash: axis.backlash,
+                backlash,
                 ends: (low - options.overtravel, high + options.overtravel),
                 home: Switch::new(motor.home.switch, home_side, options.hysteresis, start),
                 far: options
                     .far_switches
                     .then(|| Switch::new(far, far_side, options.hysteresis, start)),
                 runs_back: options.runs_back.contains(&id),
-                origin: start - random.fraction() * axis.backlash,
+                origin: start - random.fraction() * backlash,
                 turned: 0,
                 carriage: start,
                 line_high: false,

@@ -1,0 +1,525 @@
+//! Readings from a table in a CSV file, or typed one by one.
+//!
+//! The first line names the columns, in any order; columns that nobody asks for are passed over. A
+//! quantity has its unit in the column's head, `reading mm`, or with every value, `3.25 mm`, which
+//! wins where both are there. Columns are parted by commas, semicolons or tabs, whichever the first
+//! line has. Blank lines and lines that begin with `#` are passed over. What is wrong is named with
+//! its line and column, all of it at once.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::str::FromStr;
+
+use crate::stand::AxisUnit;
+use crate::units::{Angle, Length, QuantityError, parse_duration};
+
+/// Longest table that is read, rows.
+const MOST_ROWS: usize = 100_000;
+
+/// Most problems that are named: what is wrong everywhere need not be said everywhere.
+const MOST_PROBLEMS: usize = 12;
+
+/// What a column holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Want {
+    /// A length, mm, or an angle, degrees.
+    Place(AxisUnit),
+    /// A time, seconds.
+    Time,
+    /// A plain number above zero.
+    Number,
+    /// A name or word.
+    Word,
+}
+
+/// A column that is asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Column {
+    /// Its name.
+    pub name: &'static str,
+    /// What it holds.
+    pub want: Want,
+    /// Whether it has to be there.
+    pub needed: bool,
+}
+
+/// A value of a table.
+#[derive(Clone, Debug, PartialEq)]
+enum Cell {
+    Number(f64),
+    Word(String),
+}
+
+/// A row: its line in the file and its values.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// Counted from 1.
+    pub line: usize,
+    cells: BTreeMap<&'static str, Cell>,
+}
+
+/// One thing that is wrong with a table.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TableProblem {
+    /// Line, counted from 1.
+    pub line: usize,
+    /// Column of the table, counted from 1, and its head; none for what concerns the whole line.
+    pub column: Option<(usize, String)>,
+    /// What was found, what was expected, what to do.
+    pub what: String,
+}
+
+/// Everything that is wrong with a table.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TableError {
+    /// The file.
+    pub file: String,
+    /// Never empty.
+    pub problems: Vec<TableProblem>,
+    /// How many more there were.
+    pub more: usize,
+}
+
+impl fmt::Display for TableError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (place, problem) in self.problems.iter().enumerate() {
+            if place > 0 {
+                writeln!(f)?;
+            }
+            write!(f, "{}:{}: ", self.file, problem.line)?;
+            if let Some((number, head)) = &problem.column {
+                write!(f, "column {number} (`{head}`): ")?;
+            }
+            write!(f, "{}", problem.what)?;
+        }
+        if self.more > 0 {
+            write!(f, "\n... and {} more", self.more)?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for TableError {}
+
+impl Row {
+    /// A number of a column: millimetres, degrees, seconds or plain.
+    #[must_use]
+    pub fn number(&self, name: &str) -> Option<f64> {
+        match self.cells.get(name)? {
+            Cell::Number(number) => Some(*number),
+            Cell::Word(_) => None,
+        }
+    }
+
+    /// A word of a column.
+    #[must_use]
+    pub fn word(&self, name: &str) -> Option<&str> {
+        match self.cells.get(name)? {
+            Cell::Word(word) => Some(word),
+            Cell::Number(_) => None,
+        }
+    }
+}
+
+/// A reading as a person types it: a number with its unit, or without one where `unit` says which.
+/// In millimetres or degrees.
+///
+/// # Errors
+///
+/// Says what is wrong with the text.
+pub fn reading(text: &str, kind: AxisUnit, unit: Option<&str>) -> Result<f64, QuantityError> {
+    let parse = |text: &str| match kind {
+        AxisUnit::Millimetre => Length::from_str(text).map(Length::mm),
+        AxisUnit::Degree => Angle::from_str(text).map(Angle::degrees),
+    };
+    with_unit(text, unit, parse)
+}
+
+fn with_unit(
+    text: &str,
+    unit: Option<&str>,
+    parse: impl Fn(&str) -> Result<f64, QuantityError>,
+) -> Result<f64, QuantityError> {
+    match (parse(text), unit) {
+        (Err(QuantityError::BareNumber { .. }), Some(unit)) => parse(&format!("{text} {unit}")),
+        (result, _) => result,
+    }
+}
+
+/// Reads a table; `name` is the file's, for messages.
+///
+/// # Errors
+///
+/// Everything that is wrong with it: a column that is missing, a value that is missing or is none,
+/// fewer rows than `least`.
+pub fn read(
+    name: &str,
+    text: &str,
+    columns: &[Column],
+    least: usize,
+) -> Result<Vec<Row>, TableError> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let mut problems = Vec::new();
+    let mut lines = text
+        .lines()
+        .zip(1..)
+        .filter(|(line, _)| !line.trim().is_empty() && !line.trim_start().starts_with('#'));
+    let whole = |line, what: String| TableProblem {
+        line,
+        column: None,
+        what,
+    };
+    let fail = |problems: Vec<TableProblem>| {
+        let more = problems.len().saturating_sub(MOST_PROBLEMS);
+        Err(TableError {
+            file: name.to_owned(),
+            problems: problems.into_iter().take(MOST_PROBLEMS).collect(),
+            more,
+        })
+    };
+    let Some((first, head_line)) = lines.next() else {
+        let what = format!(
+            "the table is empty; its first line names the columns: {}",
+            named(columns)
+        );
+        return fail(vec![whole(1, what)]);
+    };
+    let parting = [b';', b'\t']
+        .into_iter()
+        .find(|&byte| first.as_bytes().contains(&byte))
+        .unwrap_or(b',');
+    let heads = match split(first, parting) {
+        Ok(heads) => heads,
+        Err(what) => return fail(vec![whole(head_line, what)]),
+    };
+    let mut found: Vec<(usize, Column, Option<String>)> = Vec::new();
+    for column in columns {
+        let matching: Vec<_> = heads
+            .iter()
+            .enumerate()
+            .filter_map(|(at, head)| unit_of(head, column.name).map(|unit| (at, unit)))
+            .collect();
+        match matching.as_slice() {
+            [] if column.needed => problems.push(whole(
+                head_line,
+                format!(
+                    "there is no column `{}`; the columns here are {}, and wanted are {}",
+                    column.name,
+                    list(heads.iter().map(String::as_str)),
+                    named(columns)
+                ),
+            )),
+            [] => {}
+            [(at, unit)] => {
+                if let Some(unit) = unit
+                    && let Err(error) = value(column.want, "1", Some(unit))
+                {
+                    problems.push(TableProblem {
+                        line: head_line,
+                        column: Some((at + 1, heads[*at].clone())),
+                        what: format!("{error}"),
+                    });
+                } else {
+                    found.push((*at, *column, unit.clone()));
+                }
+            }
+            [_, (second, _), ..] => problems.push(TableProblem {
+                line: head_line,
+                column: Some((second + 1, heads[*second].clone())),
+                what: format!("a second column `{}`; take one of them out", column.name),
+            }),
+        }
+    }
+    if !problems.is_empty() {
+        return fail(problems);
+    }
+    let mut rows = Vec::new();
+    let mut last = head_line;
+    for (text, line) in lines {
+        last = line;
+        if rows.len() == MOST_ROWS {
+            problems.push(whole(line, format!("there are more than {MOST_ROWS} rows")));
+            break;
+        }
+        match row(text, line, parting, &heads, &found) {
+            Ok(row) => rows.push(row),
+            Err(mut wrong) => {
+                problems.append(&mut wrong);
+                // The row counts as one, so that it is not called missing as well.
+                rows.push(Row {
+                    line,
+                    cells: BTreeMap::new(),
+                });
+            }
+        }
+    }
+    if rows.len() < least {
+        let what = format!(
+            "there are {} rows of readings, but at least {least} are wanted",
+            rows.len()
+        );
+        problems.push(whole(last, what));
+    }
+    if problems.is_empty() {
+        Ok(rows)
+    } else {
+        fail(problems)
+    }
+}
+
+fn row(
+    text: &str,
+    line: usize,
+    parting: u8,
+    heads: &[String],
+    found: &[(usize, Column, Option<String>)],
+) -> Result<Row, Vec<TableProblem>> {
+    let whole = |what| {
+        vec![TableProblem {
+            line,
+            column: None,
+            what,
+        }]
+    };
+    let fields = split(text, parting).map_err(whole)?;
+    if fields.len() > heads.len() {
+        return Err(whole(format!(
+            "{} values, but {} columns; a decimal comma is to be written as a point",
+            fields.len(),
+            heads.len()
+        )));
+    }
+    let mut cells = BTreeMap::new();
+    let mut problems = Vec::new();
+    for (at, column, unit) in found {
+        let field = fields.get(*at).map_or("", String::as_str);
+        if field.is_empty() && !column.needed {
+            continue;
+        }
+        match value(column.want, field, unit.as_deref()) {
+            Ok(cell) => {
+                cells.insert(column.name, cell);
+            }
+            Err(what) => problems.push(TableProblem {
+                line,
+                column: Some((at + 1, heads[*at].clone())),
+                what,
+            }),
+        }
+    }
+    if problems.is_empty() {
+        Ok(Row { line, cells })
+    } else {
+        Err(problems)
+    }
+}
+
+fn value(want: Want, text: &str, unit: Option<&str>) -> Result<Cell, String> {
+    let quantity = |result: Result<f64, QuantityError>| {
+        result
+            .map(Cell::Number)
+            .map_err(|error| match (&error, unit) {
+                (QuantityError::BareNumber { .. }, None) => format!(
+                    "{error}; or write the unit into the column's head, such as `reading {}`",
+                    if want == Want::Time { "s" } else { "mm" }
+                ),
+                (QuantityError::Empty { .. }, _) => {
+                    "nothing is written here; write the value, or take the row out".to_owned()
+                }
+                _ => error.to_string(),
+            })
+    };
+    match want {
+        Want::Place(kind) => quantity(reading(text, kind, unit)),
+        Want::Time => quantity(with_unit(text, unit, |text| {
+            parse_duration(text).map(|time| time.as_secs_f64())
+        })),
+        Want::Number => match text.parse::<f64>() {
+            Ok(number) if number.is_finite() && number > 0.0 => Ok(Cell::Number(number)),
+            _ => Err(format!("`{}` is not a number above zero", shown(text))),
+        },
+        Want::Word if text.is_empty() => {
+            Err("nothing is written here; write the word, or take the row out".to_owned())
+        }
+        Want::Word => Ok(Cell::Word(text.to_owned())),
+    }
+}
+
+fn shown(text: &str) -> String {
+    text.chars().filter(|c| !c.is_control()).take(40).collect()
+}
+
+/// The fields of a line. A line at a time, so that every problem has its line: a field over several
+/// lines is nothing that readings need.
+fn split(line: &str, parting: u8) -> Result<Vec<String>, String> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .delimiter(parting)
+        .trim(csv::Trim::All)
+        .from_reader(line.as_bytes());
+    match reader.records().next() {
+        Some(Ok(record)) => Ok(record.iter().map(str::to_owned).collect()),
+        Some(Err(error)) => Err(format!("this line is not understood: {error}")),
+        None => Ok(Vec::new()),
+    }
+}
+
+/// The unit in a column's head, where the head is that of the column: `reading`, `reading mm`,
+/// `Reading (mm)`, `reading [mm]`.
+fn unit_of(head: &str, name: &str) -> Option<Option<String>> {
+    let head = head.trim();
+    let rest = head
+        .get(..name.len())
+        .filter(|start| start.eq_ignore_ascii_case(name))
+        .map(|_| &head[name.len()..])?;
+    if rest.is_empty() {
+        return Some(None);
+    }
+    if !rest.starts_with([' ', '(', '[', '_', '/']) {
+        return None;
+    }
+    let unit = rest.trim_matches([' ', '(', ')', '[', ']', '_', '/']);
+    Some((!unit.is_empty()).then(|| unit.to_owned()))
+}
+
+fn named(columns: &[Column]) -> String {
+    let needed = columns.iter().filter(|column| column.needed);
+    list(needed.map(|column| column.name))
+}
+
+fn list<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    let names: Vec<_> = names.map(|name| format!("`{}`", shown(name))).collect();
+    names.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const COLUMNS: [Column; 3] = [
+        Column {
+            name: "target",
+            want: Want::Place(AxisUnit::Millimetre),
+            needed: true,
+        },
+        Column {
+            name: "reading",
+            want: Want::Place(AxisUnit::Millimetre),
+            needed: true,
+        },
+        Column {
+            name: "going",
+            want: Want::Word,
+            needed: false,
+        },
+    ];
+
+    fn numbers(text: &str) -> Vec<(usize, f64, f64)> {
+        let rows = read("r.csv", text, &COLUMNS, 1).expect("sound");
+        let number = |row: &Row, name| row.number(name).expect("there");
+        rows.iter()
+            .map(|row| (row.line, number(row, "target"), number(row, "reading")))
+            .collect()
+    }
+
+    fn wrong(text: &str) -> String {
+        read("r.csv", text, &COLUMNS, 2)
+            .expect_err("wrong")
+            .to_string()
+    }
+
+    #[test]
+    fn columns_come_in_any_order_with_units_in_head_or_value() {
+        let wanted = [(2, 1.0, 25.4), (4, 2.0, 50.8)];
+        for text in [
+            "reading in,note,Target (mm)\n1,x,1\n\n2,y,2\n",
+            "\u{feff}target;reading\r\n1 mm;1 in\r\n# a remark\r\n0.2 cm;50.8 mm\r\n",
+            "target [cm]\treading mm\n0.1\t25.4\n\n0.2\t2 in",
+        ] {
+            assert_eq!(numbers(text), wanted, "{text:?}");
+        }
+        let rows = read(
+            "r",
+            "target mm,reading mm,going\n1,2,east\n3,4,\n",
+            &COLUMNS,
+            2,
+        );
+        let rows = rows.expect("sound");
+        assert_eq!(
+            (rows[0].word("going"), rows[1].word("going")),
+            (Some("east"), None)
+        );
+    }
+
+    #[test]
+    fn what_is_wrong_is_named_with_its_place() {
+        for (text, words) in [
+            ("", "r.csv:1: the table is empty"),
+            (
+                "target mm,value\n1,2\n",
+                "r.csv:1: there is no column `reading`; the columns here are `target mm`, `value`",
+            ),
+            (
+                "target mm,reading kg\n1,2\n3,4\n",
+                "r.csv:1: column 2 (`reading kg`): `kg` in `1 kg` is no unit",
+            ),
+            (
+                "target mm,reading deg\n1,2\n3,4\n",
+                "is an angle, but a length is wanted",
+            ),
+            (
+                "target mm,reading mm\n1,2\n3,\n",
+                "r.csv:3: column 2 (`reading mm`): nothing is written here",
+            ),
+            (
+                "target mm,reading mm\n1,2\n3\n",
+                "r.csv:3: column 2 (`reading mm`): nothing is written here",
+            ),
+            (
+                "target mm,reading mm\n1,2\n3,four\n",
+                "`four` does not begin with a number",
+            ),
+            (
+                "target mm,reading mm\n1,2\n3,nan\n",
+                "`nan` does not begin with a number",
+            ),
+            (
+                "target mm,reading mm\n1,2\n3,inf\n",
+                "`inf` does not begin with a number",
+            ),
+            ("target mm,reading mm\n1,2\n3,1e9\n", "`1e9` "),
+            (
+                "target mm,reading mm\n1,2\n3,4 s\n",
+                "is a time, but a length is wanted",
+            ),
+            (
+                "target mm,reading\n1,2\n3,4\n",
+                "write the unit into the column's head, such as `reading mm`",
+            ),
+            (
+                "target mm,reading mm\n1,2,0\n3,4\n",
+                "r.csv:2: 3 values, but 2 columns",
+            ),
+            (
+                "target mm,reading mm,reading mm\n1,2,0\n",
+                "column 3 (`reading mm`): a second column",
+            ),
+            (
+                "target mm,reading mm\n1,2\n",
+                "r.csv:2: there are 1 rows of readings, but at least 2",
+            ),
+        ] {
+            let said = wrong(text);
+            assert!(said.contains(words), "{text:?}: {said}");
+        }
+        // Everything at once, but not endlessly.
+        let said = wrong("target mm,reading mm\nx,y\n,2\n");
+        assert_eq!(said.lines().count(), 3, "{said}");
+        let many = format!("target mm,reading mm\n{}", "x,y\n".repeat(50));
+        assert!(
+            wrong(&many).ends_with("... and 88 more"),
+            "{}",
+            wrong(&many)
+        );
+    }
+}
