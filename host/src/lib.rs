@@ -15,6 +15,7 @@ pub mod picture;
 pub mod plan;
 pub mod record;
 pub mod schedule;
+pub mod screw;
 pub mod shot;
 pub mod sim;
 pub mod stand;

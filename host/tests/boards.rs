@@ -351,7 +351,8 @@ fn two_boards() -> TempDir {
     let lower = stand[axis..shutter]
         .replace("\"quay\"", "\"sky\"")
         .replace("\"main\"", "\"lower\"");
-    let board = "[[board]]\nname = \"lower\"\nport = \"simulated\"\n\n";
+    let board =
+        "[[board]]\nname = \"lower\"\nport = \"simulated\"\nstop_tested = \"2026-03-01\"\n\n";
     let text = [
         &stand[..at],
         board,

@@ -176,6 +176,14 @@ fn ports_and_a_simulated_stand_have_nothing_to_do_with_it() {
             "it has no boards at all",
         ),
         (&["simulate", "by-hand-stand.toml"], "has no board"),
+        (
+            &["home", "--stand", "by-hand-stand.toml"],
+            "no axis that a motor moves",
+        ),
+        (
+            &["power-up", "--stand", "by-hand-stand.toml"],
+            "no axis that a motor moves",
+        ),
     ] {
         let output = Command::new(env!("CARGO_BIN_EXE_panestep"))
             .args(words)

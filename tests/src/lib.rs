@@ -2,6 +2,7 @@
 
 #[cfg(feature = "emulator")]
 pub mod board;
+pub mod drawings;
 pub mod faults;
 pub mod image;
 

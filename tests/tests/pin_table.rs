@@ -9,10 +9,10 @@ use pins::{AXES, Line, TABLE, Wiring};
 
 /// The rows of the notes' table: the first column's and the second's text, and the third's.
 fn rows() -> Vec<[String; 3]> {
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../hardware-notes/README.md");
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../hardware-notes/pico.md");
     let notes = std::fs::read_to_string(path).expect("the hardware notes");
     let section = notes
-        .split("\n## A Raspberry Pi Pico\n")
+        .split("\n## Pins\n")
         .nth(1)
         .expect("the Pico's section");
     let table = section

@@ -15,7 +15,7 @@ pub(crate) fn home(typed: &args::Home) -> Result<(), Failure> {
         typed.level.as_deref(),
         typed.direction.as_deref(),
     )?;
-    place.rig.stop_is_tested(place.stand())?;
+    place.rig.stop_is_tested(place.stand(), place.file.path())?;
     let mut teller = Teller::new(&schedule);
     place.attend(&schedule, &mut teller, |attended| {
         place.set_up(attended)?;

@@ -12,6 +12,7 @@ mod large;
 mod measure;
 mod muster;
 mod outside;
+mod panel;
 mod people;
 mod plan;
 mod power_up;

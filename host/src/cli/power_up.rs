@@ -1,7 +1,6 @@
 //! `panestep power-up`: the first power-up, one thing after another. Nothing is homed in it, and
 //! nothing is written before a person has said yes to it.
 
-use std::io::{self, IsTerminal, Write};
 use std::time::Duration;
 
 use panestep::file::amend::Change;
@@ -14,6 +13,7 @@ use panestep::units::InUnit;
 use panestep_protocol::Halt;
 
 use super::at_stand::{Place, Teller, at, stood};
+use super::panel::Panel;
 use super::rig::Rig;
 use super::screen::say;
 use super::{Failure, args};
@@ -145,6 +145,8 @@ impl Round<'_> {
         wanted: Input,
     ) -> Result<(), Failure> {
         let name = wanted.name(&self.schedule);
+        // Before it is asked for: whatever changes from then on is an answer.
+        let mut press = Press::new(wanted, &look(attended)?.inputs());
         say(&format!("press {name}, and let it go again"));
         if let Rig::Simulated(simulated) = &self.place.rig {
             self.enter("  Enter: it is pressed for you")?;
@@ -153,7 +155,6 @@ impl Round<'_> {
             simulated.inject(later(300), self.hand(wanted, true));
             simulated.inject(later(900), self.hand(wanted, false));
         }
-        let mut press = Press::new(wanted, &look(attended)?.inputs());
         let mut last = Pressed::Waiting;
         loop {
             self.wait(attended, LOOK)?;
@@ -355,7 +356,10 @@ impl Round<'_> {
         let mut turned = false;
         loop {
             let motor = &self.schedule.motors[axis];
-            let by = (1.0 / motor.step_size).round().clamp(1.0, 1e9) as i32;
+            // A millimetre or a degree; less where the whole travel is short.
+            let quarter = f64::from(motor.travel.0.abs_diff(motor.travel.1)) / 4.0;
+            let unit = 1.0 / motor.step_size;
+            let by = unit.min(quarter).round().clamp(1.0, 1e9) as i32;
             let toward = motor.way.toward(1.0);
             let name = motor.name();
             self.enter(&format!(
@@ -505,65 +509,4 @@ fn axis_id(place: &Place, motor: usize) -> AxisId {
     let axes = place.stand().axes.iter().enumerate();
     let mut motors = axes.filter(|(_, axis)| matches!(axis.drive, Drive::Motor(_)));
     AxisId(motors.nth(motor).map_or(usize::MAX, |(axis, _)| axis))
-}
-
-/// Every input as it is now: on a terminal lines that are drawn over again and again, elsewhere a
-/// line for every change.
-struct Panel<'s> {
-    schedule: &'s Schedule,
-    wired: Vec<Input>,
-    shown: Option<Vec<bool>>,
-    drawn: bool,
-}
-
-impl<'s> Panel<'s> {
-    fn new(schedule: &'s Schedule) -> Self {
-        Self {
-            schedule,
-            wired: Inputs::wired(schedule),
-            shown: None,
-            drawn: false,
-        }
-    }
-
-    fn show(&mut self, seen: &Seen) {
-        let inputs = seen.inputs();
-        let now: Vec<bool> = self
-            .wired
-            .iter()
-            .map(|&input| inputs.is_open(input))
-            .collect();
-        let before = self.shown.replace(now.clone());
-        if before.as_ref() == Some(&now) && (self.drawn || !io::stderr().is_terminal()) {
-            return;
-        }
-        let state = |open: bool| if open { "OPEN" } else { "closed" };
-        let line = |input: Input, open: bool| {
-            format!("    {}: {}", input.name(self.schedule), state(open))
-        };
-        if !io::stderr().is_terminal() {
-            for (place, (&input, &open)) in self.wired.iter().zip(&now).enumerate() {
-                if before.as_ref().is_none_or(|before| before[place] != open) {
-                    say(&line(input, open));
-                }
-            }
-            return;
-        }
-        let mut screen = io::stderr().lock();
-        if self.drawn {
-            let _ = write!(screen, "\x1b[{}A", self.wired.len());
-        }
-        for (&input, &open) in self.wired.iter().zip(&now) {
-            let _ = writeln!(screen, "\r{}\x1b[K", line(input, open));
-        }
-        self.drawn = true;
-    }
-
-    /// What is said next comes below; the lines are drawn anew after it.
-    fn leave(&mut self) {
-        if std::mem::take(&mut self.drawn) {
-            // Taken away, so that what was said stays together.
-            let _ = write!(io::stderr().lock(), "\x1b[{}A\x1b[J", self.wired.len());
-        }
-    }
 }

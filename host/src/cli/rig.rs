@@ -99,7 +99,8 @@ impl Rig {
     }
 
     /// Sees that every real board's stop has been tested: nothing looks for a home switch before.
-    pub(crate) fn stop_is_tested(&self, stand: &Stand) -> Result<(), Failure> {
+    /// `file` is the stand's.
+    pub(crate) fn stop_is_tested(&self, stand: &Stand, file: &Path) -> Result<(), Failure> {
         let untested: Vec<&str> = stand
             .boards
             .iter()
@@ -114,10 +115,11 @@ impl Rig {
              stand file has no `stop_tested`, and nothing is homed before",
             untested.join(", and board ")
         ))
-        .hint(
-            "nothing was moved. `panestep power-up` goes through the first power-up with you, and \
-             writes it",
-        ))
+        .hint(format!(
+            "nothing was moved. This goes through the first power-up with you, and writes it: panestep \
+             power-up --stand {}",
+            super::take::quoted(file)
+        )))
     }
 
     /// A person at the stand has set a hand axis; a simulated stand's carriage goes there.

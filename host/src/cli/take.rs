@@ -41,8 +41,8 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         return Err(folder_failure(&FolderError::Exists { path }));
     }
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
-    rig.stop_is_tested(&stand)?;
     let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
+    rig.stop_is_tested(&stand, &stand_path)?;
     let base = folder_of(&stand_path)?;
     let outside = Outside::new(&stand, &rig, &base)?;
     muster(&rig, &stand, "nothing was moved, and no take was begun")?;
@@ -137,7 +137,7 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     same_plan(&folder, state, &schedule)?;
     let edits = edits(typed, state.frames)?;
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
-    rig.stop_is_tested(&stand)?;
+    rig.stop_is_tested(&stand, &folder.stand())?;
     let base = match state.base.as_str() {
         // A journal of before the stand's folder was kept.
         "" => folder.path().to_owned(),
@@ -272,7 +272,8 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let schedule = plan::planned(&typed.shot, &stand, &shot)?.into_schedule();
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
-    rig.stop_is_tested(&stand)?;
+    let (stand_path, _, _) = texts(&typed.shot)?;
+    rig.stop_is_tested(&stand, &stand_path)?;
     muster(&rig, &stand, "nothing was moved")?;
     let stop = interrupt::flag()?;
     let mut onlooker = if typed.step {

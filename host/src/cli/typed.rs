@@ -130,7 +130,7 @@ impl Typing {
         }
         let stdin = io::stdin();
         // To read from a terminal in the background would suspend the program.
-        if stdin.is_terminal() && tcgetpgrp(&stdin).ok() != Some(getpgrp()) {
+        if tcgetpgrp(&stdin).is_ok_and(|group| group != getpgrp()) {
             return None;
         }
         let now = Timespec {

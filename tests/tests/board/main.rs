@@ -1,6 +1,9 @@
 //! The Pico's image in an emulator: what comes out of its pins, and what it makes of what happens
-//! there. Everything but `program` runs on the emulator's own time, the same every time.
+//! there. Everything but `program` and
+//! `at_stand` runs on the emulator's own time, the same every time.
 
+mod at_stand;
+mod desk;
 mod homing;
 mod load;
 mod program;

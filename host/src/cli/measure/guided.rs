@@ -199,7 +199,7 @@ pub(super) fn series(
         Drive::Motor(_) => {
             let schedule = place.schedule()?;
             let at = motor(&schedule, place, id)?;
-            place.rig.stop_is_tested(place.stand())?;
+            place.rig.stop_is_tested(place.stand(), place.file.path())?;
             let kept = Kept::begin(guided.save.as_deref(), head, unit)?;
             let mut teller = Teller::new(&schedule);
             place.attend(&schedule, &mut teller, |attended| {

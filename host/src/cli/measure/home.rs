@@ -100,7 +100,7 @@ fn found_by_board(place: &Place, typed: &args::Home, id: AxisId) -> Result<Vec<f
     let unit = place.stand().axes[id.0].way.unit();
     let schedule = place.schedule()?;
     let at = motor(&schedule, place, id)?;
-    place.rig.stop_is_tested(place.stand())?;
+    place.rig.stop_is_tested(place.stand(), place.file.path())?;
     if let Some(path) = &typed.save {
         begin_file(path)?;
     }
