@@ -203,6 +203,10 @@ fn a_table_that_is_wrong_is_named_with_its_place() {
             "readings.csv:2: `up` is no way that this axis goes",
         ),
         (
+            &format!("{good}east,1,1\neast,2,2\neast,3,3\neast,40,40\n"),
+            "readings.csv:5: the axis cannot have been sent to 40.000 mm",
+        ),
+        (
             &format!("{good}east,1,1\neast,1,2\neast,1,3\neast,1,4\n"),
             "do not differ",
         ),

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use panestep::stand::AxisUnit;
+use panestep::stand::{AxisUnit, Way};
 use panestep::units::{
     Acceleration, Angle, Degrees, Jerk, Kind, Length, Millimetres, QuantityError, Speed,
     parse_duration,
@@ -209,5 +209,40 @@ proptest! {
         let _ = text.parse::<Angle>();
         let _ = parse_duration(&text);
         let _ = Jerk::parse(&text, AxisUnit::Millimetre);
+    }
+}
+
+/// Every word that the program says for a direction can be typed, and no word means two.
+#[test]
+fn directions_are_understood_as_they_are_said() {
+    let ways = [Way::East, Way::North, Way::Lift, Way::Turn, Way::Focus];
+    let mut known = std::collections::BTreeMap::new();
+    for way in ways {
+        for (by, back) in [(1.0, false), (-1.0, true)] {
+            let said = way.toward(by);
+            let word = said.rsplit(' ').next().expect("a word");
+            assert_eq!(Way::of_word(word), Some((way, back)), "{said}");
+        }
+        assert_eq!(Way::of_word(way.name()), Some((way, false)));
+        for word in way.words() {
+            let other = known.insert(word, way);
+            assert!(
+                other.is_none_or(|other| other == way),
+                "{word} is {other:?} too"
+            );
+        }
+    }
+    for (word, meant) in [
+        ("west", (Way::East, true)),
+        ("up", (Way::Lift, false)),
+        ("lift", (Way::Lift, false)),
+        ("down", (Way::Lift, true)),
+        ("clockwise", (Way::Turn, true)),
+        ("near", (Way::Focus, true)),
+    ] {
+        assert_eq!(Way::of_word(word), Some(meant), "{word}");
+    }
+    for word in ["", "East", "left", "toward", "e"] {
+        assert_eq!(Way::of_word(word), None, "{word}");
     }
 }

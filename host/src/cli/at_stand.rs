@@ -15,7 +15,7 @@ use panestep::units::InUnit;
 
 use super::people::Desk;
 use super::rig::Rig;
-use super::screen::{clock_time, say};
+use super::screen::{about, clock_time, say};
 use super::take::ended;
 use super::typed::Typing;
 use super::{Failure, args, interrupt};
@@ -253,16 +253,11 @@ impl Place {
 /// Tells of homing and of what is waited for.
 pub(crate) struct Teller<'s> {
     schedule: &'s Schedule,
-    /// What moves, and whether it has been told.
-    waits: Option<String>,
 }
 
 impl<'s> Teller<'s> {
     pub(crate) fn new(schedule: &'s Schedule) -> Self {
-        Self {
-            schedule,
-            waits: None,
-        }
+        Self { schedule }
     }
 }
 
@@ -282,21 +277,17 @@ impl Watch for Teller<'_> {
                     .motors
                     .iter()
                     .find(|motor| motor.name() == axis);
-                let about =
+                let longest =
                     known.map_or(Duration::ZERO, |motor| Attended::homing_time(motor, None));
                 say(&format!(
                     "looking for the home switch of {axis} ({number} of {all}), {} at most",
-                    clock_time(about)
+                    clock_time(longest)
                 ));
             }
             take::Progress::Connected { board } => say(&format!("board {board} answers")),
             take::Progress::Homed { axis } => say(&format!("{axis} is homed")),
             take::Progress::UnderWay { left } => {
-                let waits = format!("  under way, about {} left", clock_time(left));
-                if left > Duration::from_millis(500) && self.waits.as_ref() != Some(&waits) {
-                    super::screen::passing(&waits);
-                    self.waits = Some(waits);
-                }
+                super::screen::passing(&format!("  under way, {} left", about(left)));
             }
             _ => {}
         }

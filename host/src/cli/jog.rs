@@ -2,7 +2,7 @@
 
 use std::str::FromStr;
 
-use panestep::plan::clearance;
+use panestep::plan::clearance::{self, LiftMove};
 use panestep::schedule::{MotorAxis, Schedule};
 use panestep::stand::{AxisUnit, LevelId, Stand, Way};
 use panestep::take::{Attended, Seen};
@@ -253,35 +253,25 @@ impl Mover<'_, '_, '_, '_> {
         targets: &[(usize, i32)],
         seen: &Seen,
     ) -> Result<Vec<(usize, i32)>, Failure> {
-        let mut lifts = self.lifts(seen);
-        let is_lift = |&(axis, _): &(usize, i32)| self.axis(axis).way == Way::Lift;
-        let mut left: Vec<(usize, i32)> = targets.iter().copied().filter(is_lift).collect();
-        let mut ordered = Vec::new();
-        while !left.is_empty() {
-            let mut touch = None;
-            let next = left.iter().position(|&(axis, to)| {
-                match self.clear(axis, seen.axes[axis].steps, to, &lifts) {
-                    Ok(()) => true,
-                    Err(found) => {
-                        touch.get_or_insert(found);
-                        false
-                    }
-                }
-            });
-            let Some(next) = next else {
-                return Err(
-                    Failure::wrong(touch.map_or(String::new(), |touch| touch.to_string()))
-                        .hint("it was not moved; move the other one out of its way first"),
-                );
-            };
-            let (axis, to) = left.remove(next);
-            if let Some(level) = self.level(axis) {
-                lifts[level] = Some(f64::from(to) * self.axis(axis).step_size);
-            }
-            ordered.push((axis, to));
-        }
-        ordered.extend(targets.iter().copied().filter(|target| !is_lift(target)));
-        Ok(ordered)
+        let lift = |&(axis, to): &(usize, i32)| {
+            let motor = self.axis(axis);
+            let level = self.level(axis).filter(|_| motor.way == Way::Lift)?;
+            let mm = |steps: i32| f64::from(steps) * motor.step_size;
+            Some(LiftMove {
+                level: LevelId(level),
+                from_mm: mm(seen.axes[axis].steps),
+                to_mm: mm(to),
+                least_mm: mm(to.saturating_sub(motor.take_up)),
+            })
+        };
+        let (lifts, others): (Vec<(usize, i32)>, Vec<(usize, i32)>) =
+            targets.iter().partition(|target| lift(target).is_some());
+        let moves: Vec<LiftMove> = lifts.iter().filter_map(lift).collect();
+        let order = clearance::order(self.stand, &moves, &self.lifts(seen)).map_err(|touch| {
+            Failure::wrong(touch).hint("it was not moved; move the other one out of its way first")
+        })?;
+        let ordered = order.into_iter().map(|place| lifts[place]);
+        Ok(ordered.chain(others).collect())
     }
 
     /// The lift of each level, where it is known.
@@ -310,27 +300,6 @@ impl Mover<'_, '_, '_, '_> {
     fn level(&self, axis: usize) -> Option<usize> {
         let of = &self.axis(axis).of;
         self.stand.levels.iter().position(|level| level.name == *of)
-    }
-
-    fn clear(
-        &self,
-        axis: usize,
-        from: i32,
-        to: i32,
-        lifts: &[Option<f64>],
-    ) -> Result<(), clearance::Touch> {
-        let motor = self.axis(axis);
-        let Some(level) = self.level(axis).filter(|_| motor.way == Way::Lift) else {
-            return Ok(());
-        };
-        let mm = |steps: i32| f64::from(steps) * motor.step_size;
-        let least = to.saturating_sub(motor.take_up);
-        clearance::clear(
-            self.stand,
-            LevelId(level),
-            (mm(from), mm(to), mm(least)),
-            lifts,
-        )
     }
 
     /// Says of which neighbours of a lift nobody can tell whether they are in its way.

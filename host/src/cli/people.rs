@@ -98,11 +98,11 @@ impl Watch for Onlooker {
             }
             take::Progress::SettingOut { frame, passages } => setting_out(frame, passages),
             take::Progress::UnderWay { left } if self.progress.is_none() => {
-                let left = screen::clock_time(left);
-                screen::passing(&format!("  waiting for them to arrive, about {left}"));
+                let left = screen::about(left);
+                screen::passing(&format!("  waiting for them to arrive, {left}"));
             }
             take::Progress::Resting { left } if self.progress.is_none() => {
-                let left = screen::clock_time(left);
+                let left = screen::about(left);
                 screen::passing(&format!("  waiting for everything to come to rest, {left}"));
             }
             take::Progress::Frame { frame, picture, .. } if self.progress.is_none() => {

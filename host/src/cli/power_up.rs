@@ -356,7 +356,10 @@ impl Round<'_> {
         let mut turned = false;
         loop {
             let motor = &self.schedule.motors[axis];
-            let by = (1.0 / motor.step_size).round().clamp(1.0, 1e9) as i32;
+            // A millimetre or a degree; less where the whole travel is short.
+            let quarter = f64::from(motor.travel.0.abs_diff(motor.travel.1)) / 4.0;
+            let unit = 1.0 / motor.step_size;
+            let by = unit.min(quarter).round().clamp(1.0, 1e9) as i32;
             let toward = motor.way.toward(1.0);
             let name = motor.name();
             self.enter(&format!(

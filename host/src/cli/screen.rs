@@ -96,6 +96,14 @@ pub(crate) fn clock_time(time: Duration) -> String {
     }
 }
 
+/// How long something will still take, as people say it.
+pub(crate) fn about(time: Duration) -> String {
+    if time < Duration::from_secs(1) {
+        return "less than a second".to_owned();
+    }
+    format!("about {}", clock_time(time))
+}
+
 /// Progress of one long thing: a bar on a terminal, a line now and then elsewhere.
 pub(crate) struct Progress {
     bar: ProgressBar,

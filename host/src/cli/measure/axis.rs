@@ -7,12 +7,13 @@ use panestep::measure::home::round_up;
 use panestep::measure::plot;
 use panestep::measure::positioning::{Positioning, Target, positioning};
 use panestep::measure::table::{Column, Row, Want};
-use panestep::stand::{AxisId, AxisUnit, Drive, Way};
+use panestep::stand::{Axis, AxisId, AxisUnit, Drive, Way};
 use panestep::units::InUnit;
 use serde_json::json;
 
 use super::args::{self, Shape};
-use super::guided::{Route, series, write_plot};
+use super::guided::{Route, series};
+use super::kept::write_plot;
 use super::output::{document, figure, lines, with_uncertainty};
 use super::{UNTOUCHED, changes_json, named_axis, place_of, propose, rounded, wrong};
 use crate::cli::Failure;
@@ -31,7 +32,7 @@ pub(crate) fn axis(typed: &args::Axis) -> Result<(), Failure> {
     be_true(&mut place, typed, id, unit)?;
     let columns = columns(unit);
     let readings = match super::table(common, &columns, 4)? {
-        Some(rows) => readings(&rows, of.way, common)?,
+        Some(rows) => readings(&rows, &of, common)?,
         None => {
             let runs = (u32::from(typed.runs), true);
             let route = Route::new(&of, &typed.guided, runs)?;
@@ -132,7 +133,9 @@ fn columns(unit: AxisUnit) -> [Column; 4] {
     ]
 }
 
-fn readings(rows: &[Row], way: Way, common: &args::Common) -> Result<Vec<AxisReading>, Failure> {
+fn readings(rows: &[Row], of: &Axis, common: &args::Common) -> Result<Vec<AxisReading>, Failure> {
+    let (way, unit) = (of.way, of.way.unit());
+    let (least, most) = of.travel;
     let file = common
         .readings
         .as_ref()
@@ -157,9 +160,21 @@ fn readings(rows: &[Row], way: Way, common: &args::Common) -> Result<Vec<AxisRea
                     row.line
                 ))
             })?;
+            let target = row.number("target").unwrap_or_default();
+            // A micrometre for what a table has rounded.
+            if target < least - 1e-3 || target > most + 1e-3 {
+                return Err(wrong(format!(
+                    "{file}:{}: the axis cannot have been sent to {}: its travel is from {} to {}; \
+                     check the column's unit and sign",
+                    row.line,
+                    InUnit(target, unit),
+                    InUnit(least, unit),
+                    InUnit(most, unit)
+                )));
+            }
             Ok(AxisReading {
                 line: row.line,
-                target: row.number("target").unwrap_or_default(),
+                target,
                 going,
                 run: row.number("run").map_or(1, |run| run as u32),
                 reading: row.number("reading").unwrap_or_default(),

@@ -9,7 +9,8 @@ use panestep::units::InUnit;
 use serde_json::json;
 
 use super::args::{self, Shape};
-use super::guided::{begin_file, motor, write_file};
+use super::guided::motor;
+use super::kept::{begin_file, write_file};
 use super::output::{document, lines};
 use super::{UNTOUCHED, changes_json, named_axis, propose, wrong};
 use crate::cli::Failure;

@@ -5,6 +5,7 @@ mod axis;
 mod decay;
 mod guided;
 mod home;
+mod kept;
 mod lens;
 mod output;
 mod square;
