@@ -377,8 +377,8 @@ impl Round<'_> {
                     InUnit(by.abs(), motor.unit)
                 ));
             }
+            self.place.typing.forget();
             let answer = loop {
-                self.place.typing.forget();
                 say(&format!(
                     "  did it go {toward}? yes, no (the other way), still (it did not move) or again:"
                 ));
