@@ -343,13 +343,21 @@ fn unit_of(unit: &str, expected: Kind) -> Option<(Kind, i128)> {
 ///
 /// Says what is wrong with the text.
 pub fn reading(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
-    let read = |text: &str| match unit {
+    match amount(text, unit) {
+        Err(QuantityError::BareNumber { .. }) => amount(&format!("{text} {}", unit.sign()), unit),
+        other => other,
+    }
+}
+
+/// Reads a length or an angle, whichever an axis counts in, and gives it in that unit.
+///
+/// # Errors
+///
+/// Says what is wrong with the text; a number without a unit is.
+pub fn amount(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
+    match unit {
         AxisUnit::Millimetre => text.parse().map(Length::mm),
         AxisUnit::Degree => text.parse().map(Angle::degrees),
-    };
-    match read(text) {
-        Err(QuantityError::BareNumber { .. }) => read(&format!("{text} {}", unit.sign())),
-        other => other,
     }
 }
 

@@ -204,8 +204,9 @@ pub(crate) struct Home {
                   turn), clockwise; the lens's focus goes far (or focus) and near. Positions are \
                   counted east, north, up, counter-clockwise and to far from the axis's zero.\n\n\
                   An axis that is not homed goes slowly, and only by distances. Nothing leaves its \
-                  travel, and no level comes nearer to another than the stand's clearance, as far as \
-                  it is known where they are."
+                  travel, no level comes nearer to another than the stand's clearance, and none \
+                  touches the lens. Where it is not known where a neighbour is, it may be anywhere on \
+                  its travel: what could touch it there goes slowly, and only after a yes."
 )]
 pub(crate) struct Jog {
     /// What is to go where; see the examples.
@@ -217,6 +218,9 @@ pub(crate) struct Jog {
     /// Home first what is not homed and has to be.
     #[arg(long)]
     pub(crate) home: bool,
+    /// Go, slowly, without asking where a neighbour might be in the way: somebody has looked.
+    #[arg(long)]
+    pub(crate) anyway: bool,
     #[command(flatten)]
     pub(crate) at: AtStand,
 }
@@ -224,7 +228,8 @@ pub(crate) struct Jog {
 #[derive(Debug, Args)]
 #[command(
     after_help = "Nothing is homed, and nothing moves farther than a millimetre or a degree, but \
-                        for the stop test. Take the glass out, and have one hand at the emergency \
+                        for the stop test. A board that moves nothing needs no stop test, and gets \
+                        no date. Take the glass out, and have one hand at the emergency \
                         stop. At the end the stand file's changes are shown, and written after a yes."
 )]
 pub(crate) struct PowerUp {

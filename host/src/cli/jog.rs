@@ -1,16 +1,12 @@
 //! `panestep jog`: an axis by a distance, to a position; axes to a frame.
 
-use std::str::FromStr;
+mod moves;
 
-use panestep::plan::clearance::{self, LiftMove};
-use panestep::schedule::{MotorAxis, Schedule};
-use panestep::stand::{AxisUnit, LevelId, Stand, Way};
-use panestep::take::{Attended, Seen};
-use panestep::units::{Angle, Length, QuantityError};
+use panestep::schedule::Schedule;
+use panestep::units;
 
-use super::at_stand::{Place, Teller, at, stood, told};
-use super::home::homed;
-use super::screen::say;
+use self::moves::Mover;
+use super::at_stand::{Place, Teller};
 use super::{Failure, args, plan};
 
 /// What was asked for.
@@ -68,11 +64,12 @@ pub(crate) fn jog(typed: &args::Jog) -> Result<(), Failure> {
     let mut teller = Teller::new(&schedule);
     place.attend(&schedule, &mut teller, |attended| {
         Mover {
-            stand: place.stand(),
+            place: &place,
             schedule: &schedule,
             attended,
+            anyway: typed.anyway,
         }
-        .go(&place, &wish, typed.home)
+        .go(&wish, typed.home)
     })
 }
 
@@ -115,7 +112,7 @@ fn axis_words(place: &Place, schedule: &Schedule, words: &[&str]) -> Result<Wish
                 .hint("nothing was moved; such as: 2 mm, 1/16 in, 5 deg, or to -12 mm"),
         );
     }
-    let value = quantity(&amount.join(" "), way.unit())
+    let value = units::amount(&amount.join(" "), way.unit())
         .map_err(|error| Failure::wrong(error).hint("nothing was moved"))?;
     if to && back {
         let [forth, _, _] = way.words();
@@ -139,272 +136,4 @@ fn not_understood(words: &[&str]) -> Failure {
         "nothing was moved; a level, a direction and a distance are wanted, such as `reeds east 2 \
          mm`, `reeds east to -12 mm` or `to frame 12 --shot SHOT`; panestep jog --help says more",
     )
-}
-
-fn quantity(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
-    match unit {
-        AxisUnit::Millimetre => Length::from_str(text).map(Length::mm),
-        AxisUnit::Degree => Angle::from_str(text).map(Angle::degrees),
-    }
-}
-
-/// A stand while something is moved on it.
-struct Mover<'p, 'a, 's, 'r> {
-    stand: &'p Stand,
-    schedule: &'p Schedule,
-    attended: &'a mut Attended<'s, 'r>,
-}
-
-impl Mover<'_, '_, '_, '_> {
-    fn go(&mut self, place: &Place, wish: &Wish, home: bool) -> Result<(), Failure> {
-        // Everything that speaks against it is said before a motor is even switched on.
-        let seen = self.look()?;
-        let needed: &[usize] = match wish {
-            Wish::By(..) => &[],
-            Wish::To(axis, _) => std::slice::from_ref(axis),
-            Wish::Frame(axes, _) => axes,
-        };
-        let lost: Vec<usize> = needed
-            .iter()
-            .copied()
-            .filter(|&axis| !seen.axes[axis].homed)
-            .collect();
-        if lost.is_empty() || !home {
-            self.targets(wish, &seen)?;
-        }
-        place.set_up(self.attended)?;
-        if home && !lost.is_empty() {
-            homed(self.attended, &lost)?;
-        }
-        let seen = self.look()?;
-        match wish {
-            Wish::By(axis, _) if !seen.axes[*axis].homed => self.nudge(wish, &seen),
-            _ => self.bring(wish, &seen),
-        }
-    }
-
-    fn look(&mut self) -> Result<Seen, Failure> {
-        self.attended.look().map_err(|error| stood(&error))
-    }
-
-    fn axis(&self, place: usize) -> &MotorAxis {
-        &self.schedule.motors[place]
-    }
-
-    /// A distance in whole steps.
-    fn steps(&self, place: usize, amount: f64) -> Result<i32, Failure> {
-        let axis = self.axis(place);
-        let steps = (amount / axis.step_size).round();
-        if steps.abs() >= f64::from(i32::MAX / 2) {
-            return Err(Failure::wrong(format!(
-                "that is {steps:.0} steps of {}: more than can be counted",
-                axis.name()
-            ))
-            .hint("nothing was moved"));
-        }
-        Ok(steps as i32)
-    }
-
-    /// Where each axis is to end, as things stand; everything that can be refused is.
-    fn targets(&mut self, wish: &Wish, seen: &Seen) -> Result<Vec<(usize, i32)>, Failure> {
-        let targets = match *wish {
-            Wish::By(axis, by) => {
-                let steps = self.steps(axis, by)?;
-                if steps == 0 {
-                    return Err(Failure::wrong(format!(
-                        "that is less than half a step: one step of {} is {}",
-                        self.axis(axis).name(),
-                        at(self.axis(axis), 1)
-                    ))
-                    .hint("nothing was moved"));
-                }
-                let now = seen.axes[axis];
-                if !now.homed {
-                    self.attended
-                        .nudgeable(axis, steps)
-                        .map_err(Failure::wrong)?;
-                    return Ok(vec![(axis, now.steps.saturating_add(steps))]);
-                }
-                vec![(axis, now.steps.saturating_add(steps))]
-            }
-            Wish::To(axis, position) => vec![(axis, self.steps(axis, position)?)],
-            Wish::Frame(ref axes, frame) => {
-                let row = self.schedule.motors_at(frame).unwrap_or_default();
-                axes.iter().map(|&axis| (axis, row[axis])).collect()
-            }
-        };
-        for &(axis, steps) in &targets {
-            self.attended.reachable(axis, steps).map_err(|error| {
-                let failure = stood(&error);
-                match error {
-                    // What was typed leads nowhere.
-                    panestep::take::TakeError::OutsideTravel { .. }
-                    | panestep::take::TakeError::NoRoom { .. } => Failure::wrong(error),
-                    _ => failure,
-                }
-            })?;
-        }
-        self.in_order(&targets, seen)
-    }
-
-    /// The same targets, lifts first, in an order in which none comes too near another.
-    fn in_order(
-        &self,
-        targets: &[(usize, i32)],
-        seen: &Seen,
-    ) -> Result<Vec<(usize, i32)>, Failure> {
-        let lift = |&(axis, to): &(usize, i32)| {
-            let motor = self.axis(axis);
-            let level = self.level(axis).filter(|_| motor.way == Way::Lift)?;
-            let mm = |steps: i32| f64::from(steps) * motor.step_size;
-            Some(LiftMove {
-                level: LevelId(level),
-                from_mm: mm(seen.axes[axis].steps),
-                to_mm: mm(to),
-                least_mm: mm(to.saturating_sub(motor.take_up)),
-            })
-        };
-        let (lifts, others): (Vec<(usize, i32)>, Vec<(usize, i32)>) =
-            targets.iter().partition(|target| lift(target).is_some());
-        let moves: Vec<LiftMove> = lifts.iter().filter_map(lift).collect();
-        let order = clearance::order(self.stand, &moves, &self.lifts(seen)).map_err(|touch| {
-            Failure::wrong(touch).hint("it was not moved; move the other one out of its way first")
-        })?;
-        let ordered = order.into_iter().map(|place| lifts[place]);
-        Ok(ordered.chain(others).collect())
-    }
-
-    /// The lift of each level, where it is known.
-    fn lifts(&self, seen: &Seen) -> Vec<Option<f64>> {
-        let mut lifts = vec![Some(0.0); self.stand.levels.len()];
-        for axis in &self.stand.axes {
-            if let (panestep::stand::Carrier::Level(LevelId(level)), Way::Lift) =
-                (axis.of, axis.way)
-            {
-                // By hand, or not homed, until it is found to be.
-                lifts[level] = None;
-            }
-        }
-        for axis in &seen.axes {
-            if self.axis(axis.place).way == Way::Lift
-                && axis.homed
-                && let Some(level) = self.level(axis.place)
-            {
-                lifts[level] = Some(axis.position);
-            }
-        }
-        lifts
-    }
-
-    /// The level that an axis carries; none for the camera.
-    fn level(&self, axis: usize) -> Option<usize> {
-        let of = &self.axis(axis).of;
-        self.stand.levels.iter().position(|level| level.name == *of)
-    }
-
-    /// Says of which neighbours of a lift nobody can tell whether they are in its way.
-    fn caution(&self, axis: usize, seen: &Seen) {
-        let motor = self.axis(axis);
-        let Some(level) = self.level(axis).filter(|_| motor.way == Way::Lift) else {
-            return;
-        };
-        let lifts = self.lifts(seen);
-        let unknown = |place: usize| lifts.get(place).is_some_and(Option::is_none);
-        let own = unknown(level);
-        let neighbours: Vec<&str> = [level.checked_sub(1), level.checked_add(1)]
-            .into_iter()
-            .flatten()
-            .filter(|&place| place < lifts.len() && (own || unknown(place)))
-            .map(|place| self.stand.levels[place].name.as_str())
-            .collect();
-        if !neighbours.is_empty() {
-            say(&format!(
-                "  look yourself that {} stays clear of {}: where they are is not known",
-                motor.of,
-                neighbours.join(" and ")
-            ));
-        }
-    }
-
-    /// One axis that is not homed, slowly.
-    fn nudge(&mut self, wish: &Wish, seen: &Seen) -> Result<(), Failure> {
-        let [(axis, to)] = self.targets(wish, seen)?[..] else {
-            return Ok(());
-        };
-        let motor = &self.schedule.motors[axis];
-        let by = to.saturating_sub(seen.axes[axis].steps);
-        say(&format!(
-            "{} goes {} by {}, slowly: it is not homed, so that nobody knows from where",
-            motor.of,
-            motor.way.toward(f64::from(by)),
-            at(motor, by.saturating_abs())
-        ));
-        self.caution(axis, seen);
-        say("  waiting until it stands; Ctrl-C stops it");
-        self.attended
-            .nudge(axis, by)
-            .map_err(|error| stood(&error))?;
-        say(&format!("{} stands", motor.name()));
-        Ok(())
-    }
-
-    /// Homed axes to their targets: each lift on its own, and then the others side by side.
-    fn bring(&mut self, wish: &Wish, seen: &Seen) -> Result<(), Failure> {
-        let targets = self.targets(wish, seen)?;
-        for &(axis, to) in &targets {
-            say(&told(self.axis(axis), seen.axes[axis].steps, to));
-            self.caution(axis, seen);
-        }
-        let lifts = targets
-            .iter()
-            .take_while(|(axis, _)| self.axis(*axis).way == Way::Lift)
-            .count();
-        let (lifts, others) = targets.split_at(lifts);
-        let groups = lifts.chunks(1).chain(std::iter::once(others));
-        for group in groups.filter(|group| !group.is_empty()) {
-            let moving: Vec<String> = group
-                .iter()
-                .filter(|&&(axis, to)| seen.axes[axis].steps != to)
-                .map(|&(axis, _)| self.axis(axis).name())
-                .collect();
-            if moving.is_empty() {
-                continue;
-            }
-            say(&format!(
-                "  waiting for {}; Ctrl-C stops everything",
-                moving.join(", ")
-            ));
-            self.attended
-                .go_all_to(group)
-                .map_err(|error| stood(&error))?;
-        }
-        let now = self.look()?;
-        for &(axis, _) in &targets {
-            let motor = self.axis(axis);
-            say(&format!(
-                "{} is at {}",
-                motor.name(),
-                at(motor, now.axes[axis].steps)
-            ));
-        }
-        for (hand, reading) in self.hands(wish) {
-            say(&format!("{hand} is moved by hand: to {reading}"));
-        }
-        Ok(())
-    }
-
-    /// What is still to be set by hand for a frame of which all was asked for.
-    fn hands(&self, wish: &Wish) -> Vec<(String, panestep::units::InUnit)> {
-        let Wish::Frame(axes, frame) = wish else {
-            return Vec::new();
-        };
-        if axes.len() < self.schedule.motors.len() {
-            return Vec::new();
-        }
-        let row = self.schedule.hands_at(*frame).unwrap_or_default();
-        let hands = self.schedule.hands.iter().zip(row);
-        hands
-            .map(|(hand, &reading)| (hand.name(), panestep::units::InUnit(reading, hand.unit)))
-            .collect()
-    }
 }

@@ -1,6 +1,8 @@
 //! `panestep power-up`: the first power-up, one thing after another. Nothing is homed in it, and
 //! nothing is written before a person has said yes to it.
 
+mod stop;
+
 use std::time::Duration;
 
 use panestep::file::amend::Change;
@@ -8,9 +10,8 @@ use panestep::schedule::Schedule;
 use panestep::sim::{Fault, SwitchFault, When};
 use panestep::stand::{AxisId, BoardId, Drive};
 use panestep::take::attended::{Input, Inputs, Press, Pressed};
-use panestep::take::{Attended, Seen, TakeError};
+use panestep::take::{Attended, BoardSeen, Seen, TakeError};
 use panestep::units::InUnit;
-use panestep_protocol::Halt;
 
 use super::at_stand::{Place, Teller, at, stood};
 use super::panel::Panel;
@@ -20,15 +21,6 @@ use super::{Failure, args};
 
 /// Between two looks at the inputs.
 const LOOK: Duration = Duration::from_millis(50);
-
-/// How long everything has to stay where it is after a stop.
-const STILL: Duration = Duration::from_secs(1);
-
-/// How long one way of the axis to and fro may last while the stop is waited for.
-const LEG: Duration = Duration::from_secs(10);
-
-/// How many of them.
-const LEGS: u32 = 6;
 
 /// Goes through the first power-up.
 pub(crate) fn power_up(typed: &args::PowerUp) -> Result<(), Failure> {
@@ -78,6 +70,17 @@ impl Round<'_> {
     fn yes_or_no(&self, question: &str) -> Result<bool, Failure> {
         self.place.typing.forget();
         self.place.desk().yes_or_no(question).ok_or_else(left)
+    }
+
+    /// Switches the motors on, after an Enter. Where the stop or a limit switch has halted a board,
+    /// by now or while the Enter was waited for, that is told, and needs a yes of its own.
+    fn set_out(&self, attended: &mut Attended<'_, '_>, question: &str) -> Result<(), Failure> {
+        if look(attended)?.boards.iter().any(BoardSeen::wants_a_person) {
+            self.place.typing.forget();
+        } else {
+            self.enter(question)?;
+        }
+        self.place.set_up(attended)
     }
 
     /// Every home switch, every stop, and what the stop does.
@@ -205,136 +208,6 @@ impl Round<'_> {
         }
     }
 
-    /// An axis moves, the person presses the stop: it has to stop, and to stay where it is.
-    fn stop_test(
-        &self,
-        attended: &mut Attended<'_, '_>,
-        panel: &mut Panel<'_>,
-        board: usize,
-    ) -> Result<(), Failure> {
-        let name = &self.schedule.boards[board];
-        let mut axes = self.schedule.motors.iter();
-        let Some(axis) = axes.position(|axis| axis.board == board) else {
-            say(&format!(
-                "board {name} moves nothing: there is nothing to stop"
-            ));
-            return Ok(());
-        };
-        let motor = &self.schedule.motors[axis];
-        say(&format!(
-            "stop test of board {name}: its motors are switched on now, and {} goes slowly to and \
-             fro. Press the stop while it goes, and keep it pressed",
-            motor.name()
-        ));
-        self.enter("  Enter: it sets out")?;
-        attended.set_up(true).map_err(|error| stood(&error))?;
-        if let Rig::Simulated(simulated) = &self.place.rig {
-            say("  (the simulated hand presses the stop after a second)");
-            simulated.inject(When::At(attended.now() + STILL), Fault::StopPressed);
-        }
-        self.to_and_fro(attended, axis)?;
-        let halted = look(attended)?;
-        for state in &halted.boards {
-            if state.status.halt != Some(Halt::Stop) {
-                return Err(Failure::stopped(format!(
-                    "board {} has not noticed the stop: its stop circuit is not part of the others'",
-                    state.name
-                ))
-                .hint(REFUSED));
-            }
-        }
-        say("  it has stopped");
-        self.unmoved(attended, &halted, "although the stop is pressed")?;
-        if self.place.rig.is_simulated() {
-            say("  (the simulated stop cuts no power; on a real stand look, and do not guess)");
-        }
-        let power = self.yes_or_no(
-            "  have the motors lost their power too: are they off without any software, so that they \
-             let themselves be turned by hand? Do not reach under a lift that can drop. yes or no:",
-        )?;
-        if !power {
-            return Err(Failure::stopped(
-                "the stop does not cut the motors' power; nothing was written",
-            )
-            .hint(
-                "wire the stop so that it breaks the supply of the motors' drivers, beside the \
-                 board's input: hardware-notes say how. Then begin anew",
-            ));
-        }
-        say("  now let the stop out again");
-        if let Rig::Simulated(simulated) = &self.place.rig {
-            self.enter("  Enter: it is let out for you")?;
-            simulated.inject(When::Now, Fault::StopReleased);
-        }
-        loop {
-            let seen = look(attended)?;
-            panel.show(&seen);
-            if !seen.boards.iter().any(|board| board.status.switches.stop) {
-                break;
-            }
-            self.wait(attended, LOOK)?;
-        }
-        panel.leave();
-        self.unmoved(attended, &halted, "although only the stop was let out")?;
-        say(&format!(
-            "  the stop stops board {name}; letting it out starts nothing"
-        ));
-        Ok(())
-    }
-
-    /// To and fro until the stop ends it.
-    fn to_and_fro(&self, attended: &mut Attended<'_, '_>, axis: usize) -> Result<(), Failure> {
-        let motor = &self.schedule.motors[axis];
-        let quarter = motor.travel.0.abs_diff(motor.travel.1) / 4;
-        let slowly = u64::from(motor.slow) * LEG.as_secs();
-        let leg = u64::from(quarter).min(slowly).max(1);
-        let leg = i32::try_from(leg).unwrap_or(i32::MAX);
-        for number in 0..LEGS {
-            let by = if number % 2 == 0 { leg } else { -leg };
-            match attended.nudge(axis, by) {
-                Ok(()) => {}
-                Err(error @ TakeError::Halted { .. }) => {
-                    let seen = look(attended)?;
-                    let stopped = seen.boards[motor.board].status.halt == Some(Halt::Stop);
-                    return if stopped { Ok(()) } else { Err(stood(&error)) };
-                }
-                Err(error) => return Err(stood(&error)),
-            }
-        }
-        Err(Failure::stopped(
-            "the stop was not pressed in all that time, or pressing it stops nothing",
-        )
-        .hint(REFUSED))
-    }
-
-    /// Sees that nothing moves for a while.
-    fn unmoved(
-        &self,
-        attended: &mut Attended<'_, '_>,
-        before: &Seen,
-        although: &str,
-    ) -> Result<(), Failure> {
-        self.wait(attended, STILL)?;
-        let now = look(attended)?;
-        let moved = before
-            .axes
-            .iter()
-            .zip(&now.axes)
-            .find(|(before, now)| before.steps != now.steps)
-            .map(|(axis, _)| self.schedule.motors[axis.place].name());
-        let busy = now.boards.iter().find(|board| board.is_busy());
-        match (moved, busy) {
-            (Some(axis), _) => Err(Failure::stopped(format!("{axis} has moved {although}"))
-                .hint("switch the power off; the board or its firmware is faulty")),
-            (None, Some(board)) => Err(Failure::stopped(format!(
-                "board {} is at work {although}",
-                board.name
-            ))
-            .hint("switch the power off; the board or its firmware is faulty")),
-            (None, None) => Ok(()),
-        }
-    }
-
     /// Moves every motor a little and asks whether it went the way it should. Returns which of them
     /// have to be turned round, with the value of `reversed`.
     fn motors(&mut self) -> Result<Vec<(usize, bool)>, Failure> {
@@ -362,13 +235,13 @@ impl Round<'_> {
             let by = unit.min(quarter).round().clamp(1.0, 1e9) as i32;
             let toward = motor.way.toward(1.0);
             let name = motor.name();
-            self.enter(&format!(
-                "{} goes {toward} by {}: Enter when you look at it",
-                motor.of,
-                at(motor, by)
-            ))?;
             let before = self.really(axis);
-            self.nudged(axis, by)?;
+            let of = motor.of.clone();
+            say(&format!(
+                "{of} goes {toward} by {}; look at it",
+                at(motor, by)
+            ));
+            self.nudged(axis, by, Some("  Enter: it goes"))?;
             if let (Some(before), Some(now)) = (before, self.really(axis)) {
                 let by = now - before;
                 say(&format!(
@@ -390,11 +263,10 @@ impl Round<'_> {
                     _ => say("  please type yes, no, still or again"),
                 }
             };
+            // Back at once, with the motor as it was: whatever is tried again begins where this did.
+            self.nudged(axis, -by, None)?;
             match answer.as_str() {
-                "yes" | "y" => {
-                    self.nudged(axis, -by)?;
-                    return Ok(turned);
-                }
+                "yes" | "y" => return Ok(turned),
                 "no" | "n" if turned => {
                     return Err(Failure::could_not(format!(
                         "{name} went the wrong way with `reversed` either way: something else is \
@@ -412,8 +284,9 @@ impl Round<'_> {
                     ));
                 }
                 "still" => say(&format!(
-                    "  see that the motors' supply is on and the driver of channel {} of board {} \
-                     is enabled, that the motor's four wires are right, and that nothing is stuck",
+                    "  see that the motors' supply is on (start has to be pressed after every \
+                     stop), that the driver of channel {} of board {} is enabled, that the motor's \
+                     four wires are right, and that nothing is stuck",
                     motor.channel, self.schedule.boards[motor.board]
                 )),
                 _ => {}
@@ -422,9 +295,13 @@ impl Round<'_> {
     }
 
     /// Moves an axis slowly, in a session of its own: its direction may have been turned round.
-    fn nudged(&self, axis: usize, by: i32) -> Result<(), Failure> {
+    /// After an Enter, where there is a question.
+    fn nudged(&self, axis: usize, by: i32, question: Option<&str>) -> Result<(), Failure> {
         self.place.attend(&self.schedule, &mut (), |attended| {
-            attended.set_up(true).map_err(|error| stood(&error))?;
+            match question {
+                Some(question) => self.set_out(attended, question)?,
+                None => self.place.set_up(attended)?,
+            }
             attended.nudge(axis, by).map_err(|error| stood(&error))
         })
     }
@@ -447,7 +324,7 @@ impl Round<'_> {
             })
             .collect();
         let date = jiff::ZonedDateTime::now().date();
-        let boards = 0..self.schedule.boards.len();
+        let boards = (0..self.schedule.boards.len()).filter(|&board| self.moves(board));
         changes.extend(boards.map(|board| Change::StopTested {
             board: BoardId(board),
             date,
@@ -480,6 +357,11 @@ impl Round<'_> {
         Ok(())
     }
 
+    /// Whether a board has a motor that its stop could stop.
+    fn moves(&self, board: usize) -> bool {
+        self.schedule.motors.iter().any(|axis| axis.board == board)
+    }
+
     fn wait(&self, attended: &mut Attended<'_, '_>, time: Duration) -> Result<(), Failure> {
         attended.wait(time).map_err(|error| match error {
             TakeError::Interrupted => left(),
@@ -487,8 +369,6 @@ impl Round<'_> {
         })
     }
 }
-
-const REFUSED: &str = "nothing was written, and nothing is homed before the stop test is passed";
 
 fn left() -> Failure {
     Failure::stopped("the power-up was left: nothing moves, and nothing was written")

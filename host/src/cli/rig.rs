@@ -10,7 +10,7 @@ use panestep::link::{Clock, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
-use panestep::stand::{AxisId, BoardId, Drive, PortName, Stand, StandPose, Way};
+use panestep::stand::{Axis, AxisId, BoardId, Drive, PortName, Stand, StandPose, Way};
 use panestep::take::Boards;
 
 use super::screen::Progress;
@@ -98,14 +98,19 @@ impl Rig {
         }
     }
 
-    /// Sees that every real board's stop has been tested: nothing looks for a home switch before.
-    /// `file` is the stand's.
+    /// Sees that the stop of every real board that moves something has been tested: nothing looks for
+    /// a home switch before. `file` is the stand's.
     pub(crate) fn stop_is_tested(&self, stand: &Stand, file: &Path) -> Result<(), Failure> {
+        let moves = |board: usize| {
+            let its = |axis: &Axis| matches!(&axis.drive, Drive::Motor(motor) if motor.board == BoardId(board));
+            stand.axes.iter().any(its)
+        };
         let untested: Vec<&str> = stand
             .boards
             .iter()
-            .filter(|board| board.stop_tested.is_none())
-            .map(|board| board.name.as_str())
+            .enumerate()
+            .filter(|&(place, board)| board.stop_tested.is_none() && moves(place))
+            .map(|(_, board)| board.name.as_str())
             .collect();
         if self.is_simulated() || untested.is_empty() {
             return Ok(());

@@ -56,6 +56,38 @@ fn lifts() -> Rc<TempDir> {
     folder
 }
 
+/// A stand of which a board moves nothing: it fires the camera.
+fn folder_of_hands() -> Rc<TempDir> {
+    let folder = folder();
+    let path = folder.path().join("stand.toml");
+    let text = fs::read_to_string(&path).expect("there");
+    let by_hand = |line: &str| match line {
+        line if line.starts_with("motor = ") => Some("hand = { scale = \"0.5 mm\" }".to_owned()),
+        line if ["speed", "acceleration", "jerk", "home"]
+            .iter()
+            .any(|key| line.starts_with(&format!("{key} = "))) =>
+        {
+            None
+        }
+        line => Some(line.to_owned()),
+    };
+    let lines: Vec<String> = text.lines().filter_map(by_hand).collect();
+    fs::write(path, lines.join("\n")).expect("written");
+    folder
+}
+
+/// The same folder, with words of its stand file replaced.
+fn changed(folder: Rc<TempDir>, words: &[(&str, &str)]) -> Rc<TempDir> {
+    let path = folder.path().join("stand.toml");
+    let mut text = fs::read_to_string(&path).expect("there");
+    for (old, new) in words {
+        assert!(text.contains(old), "no {old:?} in the stand file");
+        text = text.replace(old, new);
+    }
+    fs::write(path, text).expect("written");
+    folder
+}
+
 fn run(folder: &TempDir, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_panestep"))
         .args(arguments)
@@ -157,8 +189,8 @@ fn every_way_of_saying_a_distance_is_understood() {
         ("quay west -.5 mm", "quay goes east by 0.500 mm"),
         ("quay lift 1/16 in", "quay goes up by 1.588 mm"),
         ("quay up 1/16 in", "quay goes up by 1.588 mm"),
-        ("quay down 3 mm", "quay goes down by 3.000 mm"),
-        ("quay lift -1/16 in", "quay goes down by 1.588 mm"),
+        ("quay down 3 mm --anyway", "quay goes down by 3.000 mm"),
+        ("quay lift -1/16 in --anyway", "quay goes down by 1.588 mm"),
         ("quay east to -12 mm --home", "quay goes east by"),
         (
             "--home quay east to -1/2 in",
@@ -184,6 +216,96 @@ fn lifts_keep_clear_of_each_other() {
     assert!(!said.contains("sky goes up"), "{said}");
     let near = ["jog", "sky", "lift", "to", "300", "mm", "--home"];
     says(&folder, &near, 0, &["sky lift is at 300.000 mm"]);
+}
+
+/// The lens hangs 800 mm above quay's face.
+#[test]
+fn nothing_is_driven_into_the_lens() {
+    let folder = changed(lifts(), &[("480 mm", "820 mm")]);
+    let into = ["jog", "quay", "lift", "to", "805", "mm", "--home"];
+    says(&folder, &into, 2, &["the lens and quay", "may not touch"]);
+    let below = ["jog", "quay", "lift", "to", "790", "mm", "--home"];
+    says(&folder, &below, 0, &["quay lift is at 790.000 mm"]);
+}
+
+/// A neighbour that nobody knows may be anywhere: first a yes, and then slowly.
+#[test]
+fn a_lift_whose_neighbour_may_be_anywhere_goes_only_after_a_yes() {
+    let by_hand = "hand = { scale = \"1 mm\" }\ntravel = [\"-10 mm\", \"480 mm\"]\n\n[[axis]]";
+    let folder = lifts();
+    let path = folder.path().join("stand.toml");
+    let text = fs::read_to_string(&path).expect("there");
+    let motor = text
+        .find("motor = { board = \"main\", channel = 1")
+        .expect("quay's lift");
+    let next = text[motor..].find("[[axis]]").expect("sky's lift") + motor;
+    let text = format!(
+        "{}{by_hand}{}",
+        &text[..motor],
+        &text[next + "[[axis]]".len()..]
+    );
+    fs::write(&path, text).expect("written");
+    let near = ["jog", "sky", "lift", "to", "300", "mm", "--home"];
+    says(&folder, &near, 0, &["sky lift is at 300.000 mm"]);
+    let far = ["jog", "sky", "lift", "to", "479", "mm", "--home"];
+    let wanted = [
+        "nobody knows whether quay and sky stay clear",
+        "they would be 5.000 mm apart",
+        "it was not moved",
+        "--anyway",
+    ];
+    says(&folder, &far, 3, &wanted);
+    let anyway = [
+        "jog", "sky", "lift", "to", "479", "mm", "--home", "--anyway",
+    ];
+    says(
+        &folder,
+        &anyway,
+        0,
+        &["slowly", "sky lift is at 479.000 mm"],
+    );
+
+    // One that is itself not homed.
+    let stand = Stand::new(&folder);
+    stand.says(
+        "jog sky lift 2 mm",
+        3,
+        &["nobody knows whether quay and sky"],
+    );
+    assert!(
+        stand
+            .says("where --format csv", 0, &[])
+            .contains("sky,lift,no,main,,mm,0,")
+    );
+    let mut seat = stand.seat("jog sky lift 2 mm");
+    seat.read_up_to("have you looked that there is room?");
+    seat.type_line("yes");
+    seat.read_up_to("sky lift stands");
+    assert_eq!(seat.code(), Some(0));
+    stand.says("jog sky lift 2 mm --anyway", 0, &["sky lift stands"]);
+    // Away from it nothing is asked.
+    stand.says("jog sky down 2 mm", 0, &["sky lift stands"]);
+}
+
+/// What leads nowhere is refused before anything is homed.
+#[test]
+fn a_jog_that_leads_nowhere_homes_nothing() {
+    let folder = lifts();
+    for (words, wanted) in [
+        ("quay east to 999 mm --home", "cannot go to 999.000 mm"),
+        (
+            "sky lift to 479 mm --home",
+            "quay and sky would come within",
+        ),
+    ] {
+        let mut arguments = vec!["jog"];
+        arguments.extend(words.split(' '));
+        let output = run(&folder, &arguments);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{words}: {said}");
+        assert!(said.contains(wanted), "{words}: {said}");
+        assert!(!said.contains("going home"), "{words}: {said}");
+    }
 }
 
 #[test]
@@ -265,10 +387,19 @@ fn a_stand_stays_homed_between_two_commands() {
         table.contains("-21.7") && table.contains(" yes "),
         "{table}"
     );
+    // Homing has left it between its switch and its travel.
+    let nearest = "panestep jog quay east to -20.000 mm";
+    let beyond = ["cannot go to -20.7", "homing has left it", nearest];
+    stand.says("jog quay east 1 mm", 2, &beyond);
+    stand.says(
+        "jog quay east to -20.000 mm",
+        0,
+        &["from -21.7", "quay east is at -20.000 mm"],
+    );
     stand.says(
         "jog quay east to -12 mm",
         0,
-        &["from -21.7", "quay east is at -12.000 mm"],
+        &["from -20.0", "quay east is at -12.000 mm"],
     );
     stand.says(
         "jog quay west 2 mm",
@@ -372,6 +503,12 @@ fn a_board_whose_stop_is_untested_is_not_homed() {
     assert!(!folder.path().join("take").exists());
     stand.says("where", 0, &[]);
     stand.says("jog quay east 1 mm", 0, &["slowly"]);
+    // A board that moves nothing needs no stop test.
+    let camera = changed(folder_of_hands(), &[("stop_tested = \"2026-03-01\"\n", "")]);
+    let by_hand = Stand::new(&camera);
+    let mut seat = by_hand.seat("rehearse shot.toml");
+    seat.read_up_to("move quay east");
+    drop(seat);
     // One simulated inside the program has no stop that could be tested.
     says(&folder, &["home"], 0, &["home, after"]);
 }

@@ -29,13 +29,49 @@ fn up_to_the_stop_test(stand: &mut Stand, seat: &mut Seat) {
         stand.does(&format!("let go {what}"));
         seat.read_up_to("opens and closes");
     }
+    out_to_the_stop_test(stand, seat);
+}
+
+/// The stop itself, and the axis sets out.
+fn out_to_the_stop_test(stand: &mut Stand, seat: &mut Seat) {
     seat.read_up_to("press the stop of board main");
     stand.does("press stop");
     seat.read_up_to("it opens: let it go");
     stand.does("let go stop");
-    seat.read_up_to("Enter: it sets out");
-    seat.type_line("");
+    // Not a lift, although the other levels have them.
+    seat.read_up_to("quay east goes slowly to and fro");
+    moves_again(seat, "yes");
     seat.read_up_to("under way");
+}
+
+/// A halt by the stop is told, and asked about.
+fn moves_again(seat: &mut Seat, answer: &str) {
+    seat.read_up_to("board main has stopped: the stop circuit");
+    seat.read_up_to("may the motors be switched on again?");
+    seat.type_line(answer);
+}
+
+/// Where quay east is by its board's count.
+fn east(stand: &Stand) -> String {
+    let rows = stand.says("where --format csv", 0, &[]);
+    let row = rows.lines().find(|row| row.starts_with("quay,east"));
+    let position = row.and_then(|row| row.split(',').nth(6).map(str::to_owned));
+    position.expect("a position")
+}
+
+/// The stop test is passed, from where the axis goes.
+fn through_the_stop_test(stand: &mut Stand, seat: &mut Seat) {
+    stand.does("press stop");
+    seat.read_up_to("it has stopped");
+    seat.read_up_to("have you seen quay east move up to then");
+    seat.type_line("yes");
+    seat.read_up_to("have the motors lost their power too");
+    seat.type_line("yes");
+    seat.read_up_to("now let the stop out again");
+    stand.does("let go stop");
+    seat.read_up_to("press start, so that the motors have power again");
+    seat.type_line("");
+    seat.read_up_to("letting it out starts nothing");
 }
 
 #[test]
@@ -66,30 +102,24 @@ fn the_first_power_up_tries_everything_and_writes_what_it_found() {
         seat.read_up_to("it opens: let it go");
         stand.does(&format!("let go {what}"));
     }
-    seat.read_up_to("press the stop of board main");
-    stand.does("press stop");
-    seat.read_up_to("it opens: let it go");
-    stand.does("let go stop");
-    seat.read_up_to("Enter: it sets out");
-    seat.type_line("");
-    seat.read_up_to("under way");
-    stand.does("press stop");
-    seat.read_up_to("it has stopped");
-    seat.read_up_to("have the motors lost their power too");
-    seat.type_line("yes");
-    seat.read_up_to("now let the stop out again");
-    stand.does("let go stop");
-    seat.read_up_to("letting it out starts nothing");
+    out_to_the_stop_test(&mut stand, &mut seat);
+    through_the_stop_test(&mut stand, &mut seat);
     for (what, toward) in [("quay", "east"), ("quay", "up"), ("sky", "up")] {
-        seat.read_up_to(&format!("{what} goes {toward} by 1.000 mm: Enter"));
-        seat.type_line("");
+        seat.read_up_to(&format!("{what} goes {toward} by 1.000 mm; look at it"));
+        if toward == "east" {
+            moves_again(&mut seat, "yes");
+        } else {
+            seat.read_up_to("Enter: it goes");
+            seat.type_line("");
+        }
         seat.read_up_to(&format!("did it go {toward}?"));
         if toward == "east" {
             seat.type_line("perhaps");
             seat.read_up_to("please type yes, no, still or again");
             seat.type_line("no");
             seat.read_up_to("`reversed` of quay east has to be true");
-            seat.read_up_to("goes east by 1.000 mm: Enter");
+            seat.read_up_to("goes east by 1.000 mm; look at it");
+            seat.read_up_to("Enter: it goes");
             seat.type_line("");
             seat.read_up_to("did it go east?");
         }
@@ -145,6 +175,8 @@ fn a_power_up_that_is_refused_writes_nothing() {
     seat.type_line("");
     up_to_the_stop_test(&mut stand, &mut seat);
     stand.does("press stop");
+    seat.read_up_to("have you seen quay east move");
+    seat.type_line("yes");
     seat.read_up_to("have the motors lost their power too");
     seat.type_line("no");
     seat.read_up_to("the stop does not cut the motors' power");
@@ -152,4 +184,56 @@ fn a_power_up_that_is_refused_writes_nothing() {
     unwritten();
     stand.does("let go stop");
     stand.says("home", 2, &["panestep power-up"]);
+}
+
+/// A motor without power stands still whatever the stop does: its board counts all the same.
+#[test]
+fn a_stop_test_in_which_nothing_moved_is_not_passed() {
+    let (folder, path, before) = untested();
+    let mut stand = Stand::new(&folder);
+    let mut seat = stand.seat("power-up");
+    seat.read_up_to("Enter when all that is so");
+    seat.type_line("");
+    up_to_the_stop_test(&mut stand, &mut seat);
+    stand.does("press stop");
+    seat.read_up_to("have you seen quay east move up to then");
+    seat.type_line("no");
+    seat.read_up_to("nobody has seen the stop of board main stop anything");
+    seat.read_up_to("start has to be pressed");
+    assert_eq!(seat.code(), Some(3));
+    assert_eq!(fs::read_to_string(&path).expect("there"), before);
+}
+
+/// What is tried again begins where it began before; a stop that comes while a question waits is
+/// told, and nothing moves before a yes.
+#[test]
+fn nothing_creeps_and_no_stop_goes_unseen_in_a_power_up() {
+    let (folder, path, before) = untested();
+    let mut stand = Stand::new(&folder);
+    let mut seat = stand.seat("power-up");
+    seat.read_up_to("Enter when all that is so");
+    seat.type_line("");
+    up_to_the_stop_test(&mut stand, &mut seat);
+    through_the_stop_test(&mut stand, &mut seat);
+    moves_again(&mut seat, "yes");
+    let mut began = None;
+    for answer in ["again", "still", "no"] {
+        seat.read_up_to("did it go east?");
+        let east = east(&stand);
+        assert_eq!(began.get_or_insert_with(|| east.clone()), &east, "{answer}");
+        seat.type_line(answer);
+        seat.read_up_to("Enter: it goes");
+        seat.type_line("");
+    }
+    seat.read_up_to("did it go east?");
+    let there = east(&stand);
+    assert_eq!(began.as_ref(), Some(&there));
+    stand.does("press stop");
+    stand.does("let go stop");
+    seat.type_line("yes");
+    moves_again(&mut seat, "no");
+    seat.read_up_to("nothing was moved");
+    assert_eq!(seat.code(), Some(3));
+    assert_eq!(east(&stand), there);
+    assert_eq!(fs::read_to_string(&path).expect("there"), before);
 }

@@ -331,17 +331,6 @@ fn out_of_a_switch_the_way_is_a_nudge() {
     desk.lawful();
 }
 
-#[test]
-fn lamps_burn_as_told() {
-    let desk = Desk::new();
-    desk.attend(|at| {
-        at.lamps(0, 0b101).expect("it answers");
-        assert_eq!(desk.sim.lamps(MAIN), 0b101);
-        assert_eq!(desk.sim.lamps(BoardId(1)), 0);
-        assert!(at.lamps(9, 1).is_err());
-    });
-}
-
 /// The inputs as a person presses them.
 #[test]
 fn a_press_is_of_one_switch_and_no_other() {

@@ -308,30 +308,21 @@ impl<'s, 'r> Attended<'s, 'r> {
         self.done(moved)
     }
 
-    /// Brings every motor axis to where a frame of the schedule wants it, from below.
-    ///
-    /// # Errors
-    /// [`TakeError::NoFrame`]; as [`Self::go_to`].
-    pub fn to_frame(&mut self, frame: u32) -> Result<(), TakeError> {
-        let schedule = self.crew.schedule;
-        let targets = schedule.motors_at(frame).ok_or(TakeError::NoFrame {
-            frame,
-            frames: schedule.frames,
-        })?;
-        for (place, &steps) in targets.iter().enumerate() {
-            self.reachable(place, steps)?;
-        }
-        let moved = self.crew.move_to(frame);
-        self.done(moved)
-    }
-
     /// Whether an axis could be sent to a position, in steps, as things stand.
     ///
     /// # Errors
     /// As [`Self::go_to`].
     pub fn reachable(&mut self, place: usize, steps: i32) -> Result<(), TakeError> {
-        let axis = self.axis(place)?;
         self.is_homed(place)?;
+        self.fits(place, steps)
+    }
+
+    /// Whether a position, in steps, is one that an axis could be sent to once it is homed.
+    ///
+    /// # Errors
+    /// [`TakeError::OutsideTravel`], [`TakeError::NoRoom`].
+    pub fn fits(&self, place: usize, steps: i32) -> Result<(), TakeError> {
+        let axis = self.axis(place)?;
         self.within(axis, i64::from(steps))?;
         let room = i64::from(steps) - i64::from(axis.travel.0);
         if room < i64::from(axis.take_up) {
@@ -344,22 +335,6 @@ impl<'s, 'r> Attended<'s, 'r> {
             });
         }
         Ok(())
-    }
-
-    /// Switches a board's lamp outputs, bit `n` for lamp `n`.
-    ///
-    /// # Errors
-    /// A board that there is not, or that does not answer.
-    pub fn lamps(&mut self, board: usize, on: u8) -> Result<(), TakeError> {
-        self.crew.lamps(board, on)
-    }
-
-    /// Brings everything to a controlled stop.
-    ///
-    /// # Errors
-    /// A board that does not answer.
-    pub fn halt(&mut self) -> Result<(), TakeError> {
-        self.crew.halt_now()
     }
 
     fn is_homed(&mut self, place: usize) -> Result<(), TakeError> {

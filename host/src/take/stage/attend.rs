@@ -124,18 +124,8 @@ impl Crew<'_, '_> {
         Ok((targets.iter().map(|&(place, _)| place).collect(), all))
     }
 
-    /// Switches a board's lamp outputs, bit `n` for lamp `n`.
-    pub(in crate::take) fn lamps(&mut self, board: usize, on: u8) -> Result<(), TakeError> {
-        self.ask(board, Command::Lamps { on }).map(drop)
-    }
-
     /// Waits; a person who interrupts brings everything to rest first.
     pub(in crate::take) fn pause(&mut self, time: std::time::Duration) -> Result<(), Interrupt> {
         self.wait(time)
-    }
-
-    /// Brings every board to a controlled stop.
-    pub(in crate::take) fn halt_now(&mut self) -> Result<(), TakeError> {
-        self.halt_all()
     }
 }
