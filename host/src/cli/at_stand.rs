@@ -1,5 +1,6 @@
 //! What the commands at the stand have in common: the stand, its boards, who is asked and told.
 
+use std::cell::Cell;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::Arc;
@@ -13,6 +14,7 @@ use panestep::stand::{Drive, Stand};
 use panestep::take::{self, Attended, Stage, TakeError, Watch};
 use panestep::units::InUnit;
 
+use super::muster::muster;
 use super::people::Desk;
 use super::rig::Rig;
 use super::screen::{about, clock_time, say};
@@ -26,6 +28,8 @@ pub(crate) struct Place {
     pub(crate) rig: Rig,
     pub(crate) stop: Arc<AtomicBool>,
     pub(crate) typing: Rc<Typing>,
+    /// Whether every board has been looked for.
+    mustered: Cell<bool>,
 }
 
 impl Place {
@@ -80,6 +84,7 @@ impl Place {
             rig,
             stop,
             typing,
+            mustered: Cell::new(false),
         })
     }
 
@@ -116,13 +121,17 @@ impl Place {
         Desk::new(self.stand(), &self.rig, &self.typing)
     }
 
-    /// Begins a session with every board and works with them.
+    /// Begins a session with every board and works with them. The first time, all of them are looked
+    /// for before any that is missing is complained of.
     pub(crate) fn attend<T>(
         &self,
         schedule: &Schedule,
         watch: &mut dyn Watch,
         work: impl FnOnce(&mut Attended<'_, '_>) -> Result<T, Failure>,
     ) -> Result<T, Failure> {
+        if !self.mustered.replace(true) {
+            muster(&self.rig, self.stand(), "nothing was moved")?;
+        }
         let mut stage = Stage {
             boards: &mut &self.rig,
             clock: self.rig.clock(),

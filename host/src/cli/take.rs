@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
+use panestep::file::amend::StandFile;
 use panestep::picture::Scene;
 use panestep::plan::times;
 use panestep::schedule::{Schedule, differences};
@@ -137,7 +138,8 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     same_plan(&folder, state, &schedule)?;
     let edits = edits(typed, state.frames)?;
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
-    rig.stop_is_tested(&stand, &folder.stand())?;
+    let (now, file) = stops_now(&stand, &folder, &state.base, (&shot_name, &shot_text));
+    rig.stop_is_tested(&now, &file)?;
     let base = match state.base.as_str() {
         // A journal of before the stand's folder was kept.
         "" => folder.path().to_owned(),
@@ -176,6 +178,37 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         resume,
     }
     .run(outside, scene, journal, &edits)
+}
+
+/// The take's stand with what is known today of its boards' stops, and the file that says so: the
+/// stand file that the take was begun from, where it is still there and sound, as boards are rewired
+/// and tested after a take has begun; else the take's own copy.
+fn stops_now(
+    stand: &Stand,
+    folder: &Folder,
+    base: &str,
+    (shot_name, shot_text): (&str, &str),
+) -> (Stand, PathBuf) {
+    let copy = || (stand.clone(), folder.stand());
+    let named = panestep::file::stand_of(shot_name, shot_text).ok();
+    let Some(name) = named.as_deref().and_then(Path::file_name) else {
+        return copy();
+    };
+    if base.is_empty() {
+        return copy();
+    }
+    let path = Path::new(base).join(name);
+    let Ok(file) = StandFile::read(path) else {
+        return copy();
+    };
+    let (mut now, path) = (stand.clone(), file.path().to_owned());
+    for board in &mut now.boards {
+        let mut known = file.stand().boards.iter();
+        if let Some(known) = known.find(|known| known.name == board.name) {
+            board.stop_tested = known.stop_tested;
+        }
+    }
+    (now, path)
 }
 
 /// A take goes on with the plan that it began with, or not at all.

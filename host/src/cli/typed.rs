@@ -1,18 +1,19 @@
 //! What a person types: lines, and on a terminal single keys.
 
 use std::cell::{Cell, RefCell};
-use std::io::{self, IsTerminal, Stdin};
-use std::sync::Arc;
+use std::io::{self, IsTerminal};
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, PoisonError};
 
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 use rustix::process::getpgrp;
 use rustix::termios::{
-    LocalModes, OptionalActions, QueueSelector, SpecialCodeIndex, Termios, tcflush, tcgetattr,
-    tcgetpgrp, tcsetattr,
+    LocalModes, OptionalActions, QueueSelector, SpecialCodeIndex, tcflush, tcgetattr, tcgetpgrp,
+    tcsetattr,
 };
 
+use super::interrupt::BEFORE;
 use super::screen::say;
 
 /// How long the terminal is listened to between two looks at whether Ctrl-C has been pressed.
@@ -42,15 +43,13 @@ pub(crate) enum Key {
 }
 
 /// A terminal on which single keys arrive, until this is dropped.
-struct SingleKeys {
-    stdin: Stdin,
-    before: Termios,
-}
+struct SingleKeys;
 
 impl SingleKeys {
     /// `None` where the standard input is no terminal, or is one that cannot be set.
     fn begin() -> Option<Self> {
         let stdin = io::stdin();
+        let mut kept = BEFORE.lock().unwrap_or_else(PoisonError::into_inner);
         let before = tcgetattr(&stdin).ok()?;
         let mut single = before.clone();
         // Ctrl-C stays what it is.
@@ -60,14 +59,18 @@ impl SingleKeys {
         single.special_codes[SpecialCodeIndex::VMIN] = 1;
         single.special_codes[SpecialCodeIndex::VTIME] = 0;
         tcsetattr(&stdin, OptionalActions::Now, &single).ok()?;
-        Some(Self { stdin, before })
+        *kept = Some(before);
+        Some(Self)
     }
 }
 
 impl Drop for SingleKeys {
     fn drop(&mut self) {
-        // A terminal that has gone away needs nothing put back.
-        let _ = tcsetattr(&self.stdin, OptionalActions::Now, &self.before);
+        let mut kept = BEFORE.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(before) = kept.take() {
+            // A terminal that has gone away needs nothing put back.
+            let _ = tcsetattr(io::stdin(), OptionalActions::Now, &before);
+        }
     }
 }
 

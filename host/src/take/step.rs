@@ -17,7 +17,8 @@ use crate::schedule::Schedule;
 
 /// Who steps.
 pub trait Steps {
-    /// What comes next. `None` leaves, as [`Wish::Leave`] does.
+    /// What comes next. `None` where there is nobody any more who could say: a rehearsal counts as
+    /// stopped then, and a take is left as by [`Wish::Leave`].
     fn next(&mut self, stood: &Stood) -> Option<Wish>;
 }
 
@@ -49,7 +50,8 @@ pub enum Wish {
     Expose,
     /// The same, also where it is exposed already or left out: the person has been asked.
     ExposeAgain,
-    /// To leave.
+    /// To leave. A rehearsal in which anything has moved sees first whether every axis is where it
+    /// is counted; a take does where no frame is left.
     Leave,
 }
 
@@ -136,6 +138,10 @@ fn walk(crew: &mut Crew<'_, '_>, steps: &mut dyn Steps, shooting: bool) -> Resul
             }
             (Some(Wish::Leave) | None, _) => {
                 if !shooting {
+                    wish.ok_or(Interrupt::Person)?;
+                    if at.is_some() {
+                        crew.home_check()?;
+                    }
                     return Ok(());
                 }
                 if crew.next_frame().is_some() {

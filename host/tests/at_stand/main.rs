@@ -512,3 +512,69 @@ fn a_board_whose_stop_is_untested_is_not_homed() {
     // One simulated inside the program has no stop that could be tested.
     says(&folder, &["home"], 0, &["home, after"]);
 }
+
+/// A take goes on by what the stand file says today, not by what it said when the take began.
+#[test]
+fn a_take_is_gone_on_with_only_where_the_stop_is_tested_today() {
+    let tested = "stop_tested = \"2026-03-01\"\n";
+    let folder = folder();
+    let shoot = ["shoot", "shot.toml", "--take", "take", "--without-pictures"];
+    says(&folder, &shoot, 3, &["go on with"]);
+    let folder = changed(folder, &[(tested, "")]);
+    let resume = ["resume", "take", "--port", "main=/dev/null"];
+    let output = run(&folder, &resume);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(2), "{said}");
+    assert!(said.contains("no `stop_tested`"), "{said}");
+    let file = said.split("--stand ").nth(1).expect("the file").trim();
+    assert!(
+        file.ends_with("stand.toml") && !file.contains("take/"),
+        "{said}"
+    );
+
+    // The other way round: tested since, and so is the copy's missing word of no account.
+    let copy = folder.path().join("take/stand.toml");
+    let text = fs::read_to_string(&copy).expect("the copy");
+    fs::write(&copy, text.replace(tested, "")).expect("written");
+    says(&folder, &resume, 2, &["no `stop_tested`"]);
+    let name = "name = \"main\"\n";
+    let folder = changed(folder, &[(name, &format!("{name}{tested}"))]);
+    says(&folder, &resume, 1, &["/dev/null"]);
+    // Where the stand file is gone, the copy counts.
+    fs::remove_file(folder.path().join("stand.toml")).expect("removed");
+    says(&folder, &resume, 2, &["take/stand.toml"]);
+}
+
+/// Every command at the stand names all boards that are missing.
+#[test]
+fn every_missing_board_is_named_at_once() {
+    let folder = changed(
+        folder(),
+        &[(
+            "[[level]]\nname = \"quay\"",
+            "[[board]]\nname = \"attic\"\nport = \"simulated\"\n\n[[level]]\nname = \"quay\"",
+        )],
+    );
+    let ports = ["--port", "main=/dev/null", "--port", "attic=/dev/zero"];
+    for words in ["where", "home quay", "jog quay east 1 mm", "power-up"] {
+        let mut arguments: Vec<&str> = words.split(' ').collect();
+        arguments.extend(ports);
+        if words == "power-up" {
+            let mut seat = Seat::at(&folder, &arguments);
+            seat.read_up_to("Enter when all that is so");
+            seat.type_line("");
+            seat.read_up_to("not every board of this stand");
+            seat.read_up_to("/dev/null");
+            seat.read_up_to("/dev/zero");
+            assert_eq!(seat.code(), Some(1));
+            continue;
+        }
+        let wanted = [
+            "not every board of this stand",
+            "/dev/null",
+            "/dev/zero",
+            "nothing was moved",
+        ];
+        says(&folder, &arguments, 1, &wanted);
+    }
+}

@@ -3,8 +3,10 @@
 use std::process::{Command, Stdio};
 use std::rc::Rc;
 
+use rustix::process::Signal;
+
 use super::support::seat::Seat;
-use super::{folder, support};
+use super::{folder, says, support};
 
 #[test]
 fn keys_act_at_once_and_the_terminal_is_given_back() {
@@ -40,6 +42,8 @@ fn keys_act_at_once_and_the_terminal_is_given_back() {
     seat.read_up_to("at frame 2 of 2");
     seat.read_up_to("Enter: leave");
     seat.press("l");
+    seat.read_up_to("home check of quay east");
+    seat.read_up_to("every axis is where it is counted");
     seat.read_up_to("nothing was exposed");
     assert_eq!(seat.code(), Some(0));
     assert!(seat.is_restored());
@@ -51,6 +55,37 @@ fn keys_act_at_once_and_the_terminal_is_given_back() {
     seat.read_up_to("the rehearsal was stopped");
     assert_eq!(seat.code(), Some(3));
     assert!(seat.is_restored());
+}
+
+/// Whatever ends it on the spot, the terminal is given back.
+#[test]
+fn the_terminal_is_given_back_by_a_second_signal_and_by_the_harsh_one() {
+    let folder = folder();
+    for signals in [
+        &[Signal::INT, Signal::TERM][..],
+        &[Signal::TERM, Signal::HUP],
+        &[Signal::QUIT],
+    ] {
+        let mut seat = Seat::at(&folder, &["rehearse", "shot.toml", "--step"]);
+        seat.read_up_to("l: leave");
+        assert!(!seat.is_restored(), "single keys are read");
+        for &signal in signals {
+            seat.signal(signal);
+        }
+        let code = seat.code();
+        assert!(seat.is_restored(), "{signals:?}");
+        // What SIGQUIT ends has no code.
+        let killed = signals == [Signal::QUIT];
+        assert_eq!(code, (!killed).then_some(3), "{signals:?}");
+    }
+}
+
+/// Nobody there any more: that is no rehearsal that is over.
+#[test]
+fn the_end_of_the_input_stops_a_rehearsal_by_steps() {
+    let folder = folder();
+    let stepped = ["rehearse", "shot.toml", "--step"];
+    says(&folder, &stepped, 3, &["the rehearsal was stopped"]);
 }
 
 #[test]

@@ -115,7 +115,12 @@ impl Seat {
 
     /// Ctrl-C, as a terminal sends it: to the program and all that belongs to its group.
     pub(crate) fn interrupt(&self) {
-        kill_process_group(Pid::from_child(&self.child), Signal::INT).expect("sent");
+        self.signal(Signal::INT);
+    }
+
+    /// A signal, to the program and all that belongs to its group.
+    pub(crate) fn signal(&self, signal: Signal) {
+        kill_process_group(Pid::from_child(&self.child), signal).expect("sent");
     }
 
     /// The exit code, once it has ended.

@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use panestep::schedule::Schedule;
 use panestep::sim::{Fault, Options, SimulatedStand, SwitchFault, When};
-use panestep::stand::{AxisId, BoardId};
+use panestep::stand::AxisId;
 use panestep::take::attended::{Input, Inputs, Press, Pressed};
 use panestep::take::{Attended, Ending, Progress, Stage, TakeError};
 use panestep::{plan, stand};

@@ -74,6 +74,7 @@ fn a_rehearsal_goes_forward_and_back_and_exposes_nothing() {
         Wish::Go(9),
         Wish::Go(0),
         Wish::Go(3),
+        Wish::Leave,
     ];
     let (result, stood) = walk(&mut bench, &wishes, false);
     assert_eq!(result.expect("nothing goes wrong"), Outcome::Finished);
@@ -89,6 +90,26 @@ fn a_rehearsal_goes_forward_and_back_and_exposes_nothing() {
         assert!(stood.standing.is_none() && !stood.shooting);
     }
     assert!(bench.sim.violations().is_empty());
+}
+
+/// Left with its key, a rehearsal sees whether every axis is where it is counted; where there is
+/// nobody any more, it is stopped as it stands.
+#[test]
+fn a_rehearsal_ends_with_a_home_check_only_where_it_is_left() {
+    let ends = |wishes: &[Wish]| {
+        let mut bench = Bench::new();
+        let (result, _) = walk(&mut bench, wishes, false);
+        let switch = bench.schedule.motors[0].switch;
+        let east = bench.sim.pose().levels[0].east_mm;
+        let at_switch = (east - f64::from(switch) / STEPS_PER_MM).abs() < 1.0;
+        (result.expect("nothing goes wrong"), at_switch)
+    };
+    let stopped = |outcome| matches!(outcome, Outcome::Interrupted { .. });
+    assert_eq!(ends(&[Wish::Go(3), Wish::Leave]), (Outcome::Finished, true));
+    let (outcome, at_switch) = ends(&[Wish::Go(3)]);
+    assert!(stopped(outcome) && !at_switch, "{outcome:?}");
+    let (outcome, _) = ends(&[]);
+    assert!(stopped(outcome), "{outcome:?}");
 }
 
 #[test]
