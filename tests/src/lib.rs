@@ -11,7 +11,7 @@ use std::error::Error;
 use panestep::link::Port;
 use panestep::sim::SimulatedStand;
 use panestep::stand::BoardId;
-use panestep::take::{Boards, HandRequest, Person, Question, Suspects};
+use panestep::take::{Boards, HandRequest, Person, Question, Span, Suspects};
 
 /// The ports of a simulated stand.
 pub struct Ports(pub SimulatedStand);
@@ -44,6 +44,12 @@ impl Person for Nobody {
     /// Always: nobody was to be asked.
     fn exposed(&mut self, question: &Question) -> Option<bool> {
         panic!("asked about frame {}", question.frame);
+    }
+
+    /// # Panics
+    /// Always: nobody was to be asked.
+    fn others(&mut self, frames: &[Span], _: u32) -> Option<Vec<u32>> {
+        panic!("asked about frames {frames:?}");
     }
 
     /// # Panics

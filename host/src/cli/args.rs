@@ -297,7 +297,7 @@ fn board_and_port(text: &str) -> Result<(String, String), String> {
     }
 }
 
-fn span(text: &str) -> Result<Span, String> {
+pub(super) fn span(text: &str) -> Result<Span, String> {
     let number = |text: &str| text.trim().parse::<u32>().ok();
     let (first, last) = text.split_once('-').unwrap_or((text, text));
     number(first)

@@ -1,6 +1,7 @@
 //! What a take asks and tells a person, on the terminal.
 
 use std::cell::Cell;
+use std::collections::BTreeSet;
 use std::rc::Rc;
 
 use panestep::schedule::Schedule;
@@ -8,6 +9,7 @@ use panestep::stand::Stand;
 use panestep::take::exposure::Known;
 use panestep::take::{self, Drift, HandRequest, Person, Question, Span, Suspects, Watch};
 
+use super::args::span;
 use super::at_stand::told;
 use super::hands;
 use super::rig::{Rig, Shutter};
@@ -292,6 +294,26 @@ impl Desk<'_> {
         Some(answer)
     }
 
+    fn ask_others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>> {
+        self.typing.forget();
+        let at_most = screen::frames(most as usize);
+        loop {
+            say(&format!(
+                "  have others been exposed already, out of their order? {at_most} at most, of {}. Their \
+                 numbers, such as 7 or 12-15, 20; Enter for none, no to stop here:",
+                listed(frames)
+            ));
+            let line = self.line()?;
+            if line.eq_ignore_ascii_case("no") {
+                return None;
+            }
+            match exposed_of(&line, frames, most) {
+                Ok(exposed) => return Some(exposed),
+                Err(problem) => say(&format!("  {problem}")),
+            }
+        }
+    }
+
     fn ask_finger(&mut self, frame: u32) -> Option<bool> {
         self.typing.forget();
         say(&format!(
@@ -336,11 +358,59 @@ impl Person for Desk<'_> {
         aside(|| self.ask_exposed(question))
     }
 
+    fn others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>> {
+        aside(|| self.ask_others(frames, most))
+    }
+
     fn fire(&mut self, frame: u32) -> Option<bool> {
         aside(|| self.ask_finger(frame))
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {
         aside(|| self.ask_again(suspects))
+    }
+}
+
+/// Frames that a person names, all of them of those that were asked about.
+fn exposed_of(line: &str, frames: &[Span], most: u32) -> Result<Vec<u32>, String> {
+    let mut named = BTreeSet::new();
+    for word in line.split([',', ' ']).filter(|word| !word.is_empty()) {
+        for frame in span(word)?.frames() {
+            let asked = |span: &Span| span.frames().contains(&frame);
+            if !frames.iter().any(asked) {
+                return Err(format!("frame {frame} is none of {}", listed(frames)));
+            }
+            named.insert(frame);
+        }
+    }
+    if named.len() > most as usize {
+        return Err(format!(
+            "those are {}, and there can be {most} at most",
+            screen::frames(named.len())
+        ));
+    }
+    Ok(named.into_iter().collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn frames_that_are_named_are_of_those_that_were_asked_about() {
+        let frames = Span::of([3, 4, 5, 9]);
+        assert_eq!(exposed_of("", &frames, 2), Ok(vec![]));
+        assert_eq!(exposed_of("9, 4-5", &frames, 3), Ok(vec![4, 5, 9]));
+        assert_eq!(exposed_of("4 4,4", &frames, 1), Ok(vec![4]));
+        for (line, most, word) in [
+            ("6", 3, "frame 6 is none of"),
+            ("3-9999999", 3, "frame 6 is none of"),
+            ("3-5", 2, "3 frames"),
+            ("three", 3, "three"),
+            ("5-3", 3, "5-3"),
+        ] {
+            let said = exposed_of(line, &frames, most).expect_err(line);
+            assert!(said.contains(word), "{line}: {said}");
+        }
     }
 }

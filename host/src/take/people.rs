@@ -19,6 +19,11 @@ pub trait Person {
     /// Asks whether a frame has been exposed, once and whole. Never guess.
     fn exposed(&mut self, question: &Question) -> Option<bool>;
 
+    /// Asks which of these frames have been exposed already, at most so many of them: a take that was
+    /// stepped through exposes in any order, and its journal, an older copy, knows nothing of it.
+    /// Never guess.
+    fn others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>>;
+
     /// Asks for a finger on the camera's release, once. `false`: the release has been left alone
     /// for certain, and the take stops here. `None`: nobody says; the question comes again.
     fn fire(&mut self, frame: u32) -> Option<bool>;
@@ -35,6 +40,10 @@ impl Person for () {
     }
 
     fn exposed(&mut self, _: &Question) -> Option<bool> {
+        None
+    }
+
+    fn others(&mut self, _: &[Span], _: u32) -> Option<Vec<u32>> {
         None
     }
 

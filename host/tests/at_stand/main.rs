@@ -507,7 +507,7 @@ fn a_board_whose_stop_is_untested_is_not_homed() {
     let camera = changed(folder_of_hands(), &[("stop_tested = \"2026-03-01\"\n", "")]);
     let by_hand = Stand::new(&camera);
     let mut seat = by_hand.seat("rehearse shot.toml");
-    seat.read_up_to("move quay east");
+    seat.read_up_to("move quay until its east scale reads");
     drop(seat);
     // One simulated inside the program has no stop that could be tested.
     says(&folder, &["home"], 0, &["home, after"]);

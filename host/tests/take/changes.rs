@@ -7,8 +7,8 @@ use panestep::stand::AxisId;
 use panestep::take::exposure::Known;
 use panestep::take::journal::replay;
 use panestep::take::{
-    Check, Disk, Edit, Entry, Journal, Outcome, Progress, Span, Stage, Standing, TakeError,
-    TakeState, Unsynced, rehearse, shoot,
+    Check, Disk, Edit, Entry, Journal, Outcome, Progress, Span, Stage, Standing, Steps, Stood,
+    TakeError, TakeState, Unsynced, Wish, rehearse, shoot, shoot_by_steps,
 };
 use std::rc::Rc;
 use std::time::Duration;
@@ -474,5 +474,71 @@ fn a_journal_restored_from_an_older_copy_asks_frame_by_frame_and_spends_the_boar
                 .state(),
             &state
         );
+    }
+}
+
+/// Stepped through: frame 3 was exposed, and then frame 1, of which the older copy knows nothing.
+#[test]
+fn an_older_copy_of_a_take_that_was_stepped_through_shoots_nothing_again() {
+    for (copied, first) in [("begun", 1), ("intent", 2)] {
+        let mut bench = Bench::new();
+        let mut wishes = vec![Wish::Go(3), Wish::Expose, Wish::Go(first), Wish::Expose].into_iter();
+        let mut journal = bench.journal().unwrap();
+        shoot_by_steps(
+            &bench.schedule,
+            &mut journal,
+            &mut Stage {
+                boards: &mut Ports(bench.sim.clone()),
+                clock: Rc::new(bench.sim.clock()),
+                person: &mut bench.person,
+                watch: &mut (),
+                trigger: &mut (),
+                album: None,
+                interrupt: &bench.interrupt,
+            },
+            &[],
+            &mut Wishes(&mut wishes),
+        )
+        .expect("it is left");
+        drop(journal);
+        let text = String::from_utf8(bench.disk.bytes()).unwrap();
+        let end = text
+            .find(&format!("\"kind\":\"{copied}\""))
+            .expect("a line");
+        let end = end + text[end..].find('\n').expect("its end") + 1;
+        bench.disk.crash(Unsynced::Kept);
+        let mut disk = bench.disk.clone();
+        disk.cut(0).unwrap();
+        disk.append(&text.as_bytes()[..end]).unwrap();
+        disk.sync().unwrap();
+        let (asked, others, named);
+        if copied == "begun" {
+            // Frame 1 is exposed, frame 2 is not; of the two tokens one is left, and frame 3.
+            bench.person.verdicts = vec![Some(true), Some(false)];
+            (asked, others, named) = (vec![1, 2], vec![(vec![span(3, 3)], 1)], vec![3]);
+        } else {
+            // Frame 3 was begun; frame 1 is not exposed, and frame 2 is.
+            bench.person.verdicts = vec![Some(true), Some(false)];
+            (asked, others, named) = (vec![3, 1], vec![(vec![span(2, 2)], 1)], vec![2]);
+        }
+        bench.person.others = vec![Some(named)];
+        assert_eq!(bench.shoot().unwrap(), Outcome::Finished, "{copied}");
+        let questions = bench.person.asked.iter();
+        let frames: Vec<u32> = questions.map(|question| question.frame).collect();
+        assert_eq!(frames, asked, "{copied}");
+        assert_eq!(bench.person.asked_others, others, "{copied}");
+        assert_eq!(bench.sim.releases(), FRAMES, "{copied}");
+        let now = state(&bench);
+        for frame in 1..=FRAMES {
+            assert_eq!(now.frame(frame).expect("a frame").exposures, 1, "{copied}");
+        }
+    }
+}
+
+struct Wishes<'a>(&'a mut dyn Iterator<Item = Wish>);
+
+impl Steps for Wishes<'_> {
+    fn next(&mut self, _: &Stood) -> Option<Wish> {
+        self.0.next()
     }
 }

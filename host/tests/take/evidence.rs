@@ -10,8 +10,8 @@ use panestep::schedule::Release;
 use panestep::sim::{CameraFault, Fault, SimulatedStand, When};
 use panestep::take::exposure::{Flaw, Known, Released};
 use panestep::take::{
-    Album, Ending, Entry, Look, Outcome, Person, Progress, Question, ReleaseOrder, Stage, Suspects,
-    TakeError, Trigger, shoot,
+    Album, Ending, Entry, Look, Outcome, Person, Progress, Question, ReleaseOrder, Span, Stage,
+    Suspects, TakeError, Trigger, shoot,
 };
 
 use crate::rig::{Bench, FRAMES, Operator, Ports, reset, sim_now};
@@ -192,6 +192,10 @@ impl Person for Finger<'_> {
             self.0.borrow().press();
         }
         answer
+    }
+
+    fn others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>> {
+        self.0.borrow_mut().person.others(frames, most)
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {

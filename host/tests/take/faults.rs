@@ -387,6 +387,10 @@ impl Person for Cranker {
         None
     }
 
+    fn others(&mut self, _: &[Span], _: u32) -> Option<Vec<u32>> {
+        None
+    }
+
     fn again(&mut self, _: &Suspects) -> Option<bool> {
         None
     }

@@ -14,7 +14,7 @@ use panestep::stand::{AxisUnit, Way};
 use panestep::take::hands::{Other, judge};
 use panestep::take::{
     Boards, Check, Disk, Entry, HandProblem, HandRequest, Journal, Outcome, Person, Question,
-    SimulatedDisk, Stage, Suspects, rehearse, shoot,
+    SimulatedDisk, Span, Stage, Suspects, rehearse, shoot,
 };
 use proptest::prelude::*;
 
@@ -326,6 +326,10 @@ impl Person for Hand {
         assert!(self.clock.now() >= self.touched + SETTLE, "it still swings");
         self.exposed.push(self.scales);
         Some(true)
+    }
+
+    fn others(&mut self, _: &[Span], _: u32) -> Option<Vec<u32>> {
+        None
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {

@@ -15,7 +15,7 @@ use panestep::stand::{
 use panestep::take::journal::{Stamp, replay};
 use panestep::take::{
     Boards, Disk, Entry, HandProblem, HandRequest, Journal, JournalError, Outcome, Person,
-    Progress, Question, SimulatedDisk, Stage, Suspects, TakeError, shoot,
+    Progress, Question, SimulatedDisk, Span, Stage, Suspects, TakeError, shoot,
 };
 use panestep_protocol::ShotId;
 
@@ -201,6 +201,8 @@ impl Boards for Ports {
 pub(crate) struct Operator {
     pub(crate) verdicts: Vec<Option<bool>>,
     pub(crate) asked: Vec<Question>,
+    pub(crate) others: Vec<Option<Vec<u32>>>,
+    pub(crate) asked_others: Vec<(Vec<Span>, u32)>,
     pub(crate) again: Vec<Option<bool>>,
     pub(crate) doubts: Vec<Suspects>,
     pub(crate) readings: Vec<f64>,
@@ -223,6 +225,15 @@ impl Person for Operator {
             None
         } else {
             self.verdicts.remove(0)
+        }
+    }
+
+    fn others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>> {
+        self.asked_others.push((frames.to_vec(), most));
+        if self.others.is_empty() {
+            None
+        } else {
+            self.others.remove(0)
         }
     }
 

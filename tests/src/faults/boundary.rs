@@ -13,7 +13,9 @@ use panestep::stand::BoardId;
 use panestep::take::album::{Album, Look};
 use panestep::take::exposure::{Known, Released};
 use panestep::take::people::{ReleaseOrder, Trigger};
-use panestep::take::{Boards, Disk, Entry, HandRequest, Person, Question, SimulatedDisk, Suspects};
+use panestep::take::{
+    Boards, Disk, Entry, HandRequest, Person, Question, SimulatedDisk, Span, Suspects,
+};
 use panestep_protocol::{
     Accumulator, Answer, Command, ExposureFact, FromBoard, MAX_FRAME, ToBoard, encode,
 };
@@ -366,6 +368,30 @@ impl Person for Operator {
             )
         });
         Some(answer)
+    }
+
+    fn others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>> {
+        if !self.stays() {
+            return None;
+        }
+        self.sim.pass(THOUGHT).ok()?;
+        let mut director = self.director.borrow_mut();
+        if director.dead.is_some() {
+            return None;
+        }
+        let exposures = self.sim.exposures();
+        let exposed: Vec<u32> = frames
+            .iter()
+            .flat_map(|span| span.frames())
+            .filter(|&frame| {
+                let (whole, schedule) = (self.whole, &*self.schedule);
+                director
+                    .ledger
+                    .truth_of_frame(&exposures, frame, whole, schedule)
+            })
+            .collect();
+        director.note(|| format!("asked which others are exposed, {most} at most: {exposed:?}"));
+        Some(exposed)
     }
 
     fn fire(&mut self, frame: u32) -> Option<bool> {

@@ -110,24 +110,26 @@ impl Crew<'_, '_> {
         if open.map_or(last < next, |open| last <= open.token) {
             return Ok(());
         }
-        let mut exposed = true;
+        let mut unexposed = None;
         if let Some(open) = open {
             let known = Known::MarkAhead;
             let token = open.token;
             self.arrived = self.strangers()?;
-            exposed = self.drive(
+            let exposed = self.drive(
                 open.frame,
                 (
                     State::Asking { token, known },
                     Some(Action::Ask { token, known }),
                 ),
             )?;
+            unexposed = (!exposed).then_some(open.frame);
         }
-        if exposed {
-            let first = self.state().map_or(next.slot, |state| state.next.slot);
-            let most = last.slot.saturating_sub(first).saturating_add(1);
-            self.vouch(most, last, Known::MarkAhead)?;
-        }
+        // Every slot is one frame's, however often it was tried.
+        let most = match open {
+            Some(open) => last.slot.saturating_sub(open.token.slot),
+            None => last.slot.saturating_sub(next.slot).saturating_add(1),
+        };
+        self.vouch(most, last, Known::MarkAhead, unexposed)?;
         self.record_behind(last)?;
         Ok(())
     }
@@ -147,11 +149,20 @@ impl Crew<'_, '_> {
         })
     }
 
-    /// Asks, frame by frame, whether those that come next are exposed already, until one is not.
-    pub(super) fn vouch(&mut self, most: u32, token: Token, known: Known) -> Result<(), Interrupt> {
-        for _ in 0..most {
+    /// Asks, frame by frame, whether those that come next are exposed already, until one is not; and
+    /// then which others are, as a take that is stepped through exposes in any order. At most so many
+    /// are. `unexposed` is a frame of which it has just been said that it is not.
+    pub(super) fn vouch(
+        &mut self,
+        most: u32,
+        token: Token,
+        known: Known,
+        mut unexposed: Option<u32>,
+    ) -> Result<(), Interrupt> {
+        let mut left = most;
+        while left > 0 && unexposed.is_none() {
             let Some(frame) = self.next_frame() else {
-                break;
+                return Ok(());
             };
             let question = Question {
                 frame,
@@ -160,8 +171,26 @@ impl Crew<'_, '_> {
                 pictures: self.strangers()?,
             };
             let exposed = self.stage.person.exposed(&question);
-            if !exposed.ok_or(Interrupt::Person)? {
-                break;
+            if exposed.ok_or(Interrupt::Person)? {
+                self.record(&Entry::Vouched { frame })?;
+                left -= 1;
+            } else {
+                unexposed = Some(frame);
+            }
+        }
+        let mut others = self.wanted();
+        others.retain(|&frame| Some(frame) != unexposed);
+        if left == 0 || others.is_empty() {
+            return Ok(());
+        }
+        let frames = Span::of(others.iter().copied());
+        let exposed = self.stage.person.others(&frames, left);
+        let exposed = exposed.ok_or(Interrupt::Person)?;
+        others.retain(|frame| exposed.contains(frame));
+        others.truncate(usize::try_from(left).unwrap_or(usize::MAX));
+        for frame in others {
+            if self.next_frame() != Some(frame) {
+                self.record(&Entry::Chosen { frame })?;
             }
             self.record(&Entry::Vouched { frame })?;
         }
@@ -176,7 +205,7 @@ impl Crew<'_, '_> {
         if self.schedule.exposure.board().is_none() && begun {
             let come = u32::try_from(self.strangers()?.len()).unwrap_or(u32::MAX);
             let next = self.state().map(|state| state.next).unwrap_or_default();
-            self.vouch(come, next, Known::Unaccounted)?;
+            self.vouch(come, next, Known::Unaccounted, None)?;
         }
         self.note_strangers()
     }

@@ -128,7 +128,7 @@ impl Crew<'_, '_> {
             && high >= token
         {
             // The board remembers more than this journal, an older copy, knows.
-            self.vouch(high.slot - token.slot, high, Known::MarkAhead)?;
+            self.vouch(high.slot - token.slot, high, Known::MarkAhead, None)?;
             self.record_behind(high)?;
             return Ok(false);
         }
