@@ -7,7 +7,7 @@ use std::rc::Rc;
 use tempfile::TempDir;
 
 use super::support::seat::Seat;
-use super::{Stand, lifts};
+use super::{Stand, lifts, timely};
 
 fn untested() -> (Rc<TempDir>, PathBuf, String) {
     let folder = lifts();
@@ -76,6 +76,10 @@ fn through_the_stop_test(stand: &mut Stand, seat: &mut Seat) {
 
 #[test]
 fn the_first_power_up_tries_everything_and_writes_what_it_found() {
+    timely(tries_everything);
+}
+
+fn tries_everything() {
     let (folder, path, before) = untested();
     let mut stand = Stand::new(&folder);
     // At rest an open switch is named.
@@ -150,6 +154,10 @@ fn the_first_power_up_tries_everything_and_writes_what_it_found() {
 /// A stop that does not cut the power, a person who leaves, a no at the end: nothing is written.
 #[test]
 fn a_power_up_that_is_refused_writes_nothing() {
+    timely(refused);
+}
+
+fn refused() {
     let (folder, path, before) = untested();
     let mut stand = Stand::new(&folder);
     let unwritten = || assert_eq!(fs::read_to_string(&path).expect("there"), before);
@@ -189,6 +197,10 @@ fn a_power_up_that_is_refused_writes_nothing() {
 /// A motor without power stands still whatever the stop does: its board counts all the same.
 #[test]
 fn a_stop_test_in_which_nothing_moved_is_not_passed() {
+    timely(nothing_moved);
+}
+
+fn nothing_moved() {
     let (folder, path, before) = untested();
     let mut stand = Stand::new(&folder);
     let mut seat = stand.seat("power-up");
@@ -208,6 +220,10 @@ fn a_stop_test_in_which_nothing_moved_is_not_passed() {
 /// told, and nothing moves before a yes.
 #[test]
 fn nothing_creeps_and_no_stop_goes_unseen_in_a_power_up() {
+    timely(nothing_creeps);
+}
+
+fn nothing_creeps() {
     let (folder, path, before) = untested();
     let mut stand = Stand::new(&folder);
     let mut seat = stand.seat("power-up");

@@ -28,14 +28,18 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.note((230.0, 264.0), At::Start, "K1");
     let foot = sheet.coil((150.0, 320.0));
     sheet.note((124.0, 344.0), At::End, "K1");
-    let across = sheet.diode_against((220.0, 320.0), Run::Down);
+    let across = sheet.suppressor((220.0, 320.0));
     sheet.line(Pen::Wire, &[(150.0, 310.0), (220.0, 310.0), (220.0, 320.0)]);
     sheet.joint((150.0, 310.0));
     sheet.line(Pen::Wire, &[across, (220.0, 370.0), (150.0, 370.0)]);
     sheet.joint((150.0, 370.0));
     sheet.line(Pen::Wire, &[foot, (150.0, 380.0)]);
     sheet.zero((150.0, 380.0));
-    sheet.note((240.0, 344.0), At::Start, "quenches");
+    sheet.notes(
+        (240.0, 334.0),
+        At::Start,
+        &["quenches: the", "part that K1's", "maker names"],
+    );
     sheet.notes(
         (30.0, 430.0),
         At::Start,

@@ -89,6 +89,15 @@ impl Sheet {
         place.end()
     }
 
+    /// Whatever quenches a coil, as its maker has it; its wires go in at the top and out at the bottom.
+    pub(crate) fn suppressor(&mut self, at: Point) -> Point {
+        let place = Place(at, Run::Down);
+        self.leads(place, Pen::Wire, 8.0, 32.0);
+        let corners = place.all([(8.0, -12.0), (32.0, -12.0), (32.0, 12.0), (8.0, 12.0)]);
+        self.shape(Pen::Dashed, Fill::Paper, &corners);
+        place.end()
+    }
+
     /// A contact that is closed at rest.
     pub(crate) fn closed_contact(&mut self, at: Point, run: Run, pen: Pen) -> Point {
         let place = Place(at, run);

@@ -8,6 +8,9 @@ use crate::tables::{Sums, table};
 const WIRING: &str = "wiring.md";
 const PAGE: &str = "power.md";
 
+/// A slow fuse is bound to blow only at so many times its rating (IEC 60127-2, time-lag; from memory).
+const BLOWS: f64 = 2.1;
+
 /// The current that the example's drivers are set to, A: 70 per cent of 1.5 A.
 const PEAK: f64 = 0.7 * 1.5;
 
@@ -57,7 +60,20 @@ fn a_supply() {
     let rest = sums.given("two brakes", "W") + sums.given("contactor and relays", "W");
     let all = sums.is("in all", "W", motors + rest);
     sums.is("current at 24 V", "A", all / 24.0);
-    sums.is("supply to ask for", "W", 1.5 * all);
+    let asked = sums.is("supply to ask for", "W", 1.5 * all);
+    let rows = table(PAGE, "Fuses and wires");
+    let fuse = rows
+        .rows()
+        .find(|row| row.text("where").starts_with("all drivers"))
+        .map(|row| row.figure("fuse", "A, slow").value);
+    let fuse = fuse.expect("the fuse of all");
+    let blow = sums.is(
+        "current into a short circuit, to blow the fuse of all",
+        "A",
+        BLOWS * fuse,
+    );
+    let supply = sums.given("the supply's current", "A");
+    assert!(supply >= blow && 24.0 * supply >= asked, "{supply} A");
     sums.all();
 }
 
@@ -74,7 +90,9 @@ fn fuses() {
         let times = row.figure("times", "").value;
         row.says("at least", "A", current * times);
         let next = series.iter().find(|fuse| **fuse >= current * times);
-        row.says("fuse", "A, slow", *next.expect("a fuse"));
+        let next = *next.expect("a fuse");
+        row.says("fuse", "A, slow", next);
+        row.says("the supply must give", "A", BLOWS * next);
     }
 }
 

@@ -71,13 +71,3 @@ pub(crate) fn settling(part: f64, damping: f64, natural_hz: f64) -> f64 {
 pub(crate) fn settling_of_step(part: f64, damping: f64, natural_rad: f64) -> f64 {
     -(part * (1.0 - damping * damping).sqrt()).ln() / (damping * natural_rad)
 }
-
-/// Vibration left by an acceleration that ends at once, mm.
-pub(crate) fn swing(acceleration: f64, natural_hz: f64) -> f64 {
-    acceleration / (2.0 * PI * natural_hz).powi(2)
-}
-
-/// The part of it that is left at most where the acceleration fades evenly over a time, s.
-pub(crate) fn faded(natural_hz: f64, time: f64) -> f64 {
-    (1.0 / (PI * natural_hz * time)).min(1.0)
-}
