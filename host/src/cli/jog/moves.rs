@@ -207,8 +207,10 @@ impl Mover<'_, '_, '_, '_> {
     /// The same targets, lifts first, in an order in which none comes too near another.
     fn in_order(&self, targets: &[(usize, i32)], seen: &Seen) -> Result<Vec<Goal>, Failure> {
         let lift = |&(axis, to): &(usize, i32)| self.lift(axis, seen.axes[axis].steps, to);
-        let (lifts, others): (Vec<(usize, i32)>, Vec<(usize, i32)>) =
-            targets.iter().partition(|target| lift(target).is_some());
+        let (lifts, others): (Vec<_>, Vec<_>) = targets
+            .iter()
+            .copied()
+            .partition(|target| lift(target).is_some());
         let moves: Vec<LiftMove> = lifts.iter().filter_map(lift).collect();
         let stand = self.place.stand();
         let mut known = self.lifts(seen);
