@@ -152,6 +152,9 @@ fn table(stand: &Stand, schedule: &Schedule, seen: &Seen, out: &mut impl Write) 
         )?;
         match stand.boards.get(place).and_then(|board| board.stop_tested) {
             Some(date) => writeln!(out, "; stop tested {date}")?,
+            None if schedule.motors.iter().all(|axis| axis.board != place) => {
+                writeln!(out, "; it moves nothing")?;
+            }
             None => writeln!(out, "; stop not tested yet")?,
         }
         if let Some(halt) = &board.halt {

@@ -24,6 +24,12 @@ fn steps(board: &Board, motor: &MotorAxis) -> i64 {
     counters.axes[usize::from(motor.channel)].position
 }
 
+/// Reads that the stop has halted the board, up to the question whether it may move again.
+fn moves_again(desk: &mut Desk<'_>) -> Result<(), Ended> {
+    desk.read_up_to("board main has stopped")?;
+    desk.read_up_to("may the motors be switched on again?")
+}
+
 /// Goes through `power-up` as a person at the stand would.
 fn power_up(desk: &mut Desk<'_>, board: &Board, schedule: &Schedule) -> Result<(), Ended> {
     desk.read_up_to("Enter when all that is so:")?;
@@ -43,9 +49,9 @@ fn power_up(desk: &mut Desk<'_>, board: &Board, schedule: &Schedule) -> Result<(
 
     // The stop test: nothing moves once it has been seen, and nothing by letting it out.
     let first = &schedule.motors[0];
-    desk.read_up_to("Enter: it sets out")?;
+    moves_again(desk)?;
     let before = steps(board, first);
-    desk.type_line("");
+    desk.type_line("yes");
     while steps(board, first) == before {
         desk.wait(Duration::from_millis(20));
     }
@@ -55,20 +61,34 @@ fn power_up(desk: &mut Desk<'_>, board: &Board, schedule: &Schedule) -> Result<(
     let stopped = steps(board, first);
     assert_ne!(stopped, before, "it was to move when the stop was pressed");
     desk.read_up_to("it has stopped")?;
-    desk.read_up_to("yes or no:")?;
-    desk.type_line("yes");
+    for question in ["have you seen", "have the motors lost their power"] {
+        desk.read_up_to(question)?;
+        desk.read_up_to("yes or no:")?;
+        desk.type_line("yes");
+    }
     desk.read_up_to("now let the stop out again")?;
     sure(board.stop(false, When::Now));
+    desk.read_up_to("Enter when it has been pressed")?;
+    desk.type_line("");
     desk.read_up_to("letting it out starts nothing")?;
     assert_eq!(steps(board, first), stopped);
 
+    // The stop's halt is told once more before the first motor moves, and no more after that.
+    let mut halted = true;
     for motor in &schedule.motors {
         let millimetre = (1.0 / motor.step_size).round() as i64;
         let mut turned = false;
         loop {
-            desk.read_up_to("Enter when you look at it")?;
+            desk.read_up_to("look at it")?;
+            let answer = if std::mem::take(&mut halted) {
+                moves_again(desk)?;
+                "yes"
+            } else {
+                desk.read_up_to("Enter: it goes")?;
+                ""
+            };
             let before = steps(board, motor);
-            desk.type_line("");
+            desk.type_line(answer);
             desk.read_up_to("did it go")?;
             let gone = steps(board, motor) - before;
             assert_eq!(gone.abs(), millimetre, "{}", motor.name());
