@@ -60,11 +60,7 @@ pub(super) fn draw(sheet: &mut Sheet) {
     sheet.joint(below);
     sheet.terminal((270.0, 260.0));
     sheet.note((354.0, 245.0), At::Start, "4.7 kΩ");
-    sheet.notes(
-        (192.0, 248.0),
-        At::Start,
-        &["drivers' logic", "+ 3.3 V only"],
-    );
+    sheet.notes((192.0, 248.0), At::Start, &["logic +,", "3.3 V only"]);
 
     // Motor.
     for (y, far) in [

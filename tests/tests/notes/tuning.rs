@@ -124,9 +124,9 @@ fn a_move_with_hardly_any_limit_of_jerk_leaves_what_two_pushes_leave() {
     };
     let omega = 2.0 * PI * hertz;
     for way in [0.3, 0.5, 1.0] {
-        // A hundred thousandth of a millimetre a step: next to no staircase.
-        let steps = (way * 1e5_f64).round() as i32;
-        let (time, swing) = spring.carried(steps, 1e-5, acceleration, 4e4);
+        // A thousandth of a millimetre a step: next to no staircase.
+        let steps = (way * 1e3_f64).round() as i32;
+        let (time, swing) = spring.carried(steps, 1e-3, acceleration, 4e4);
         let expected = 4.0 * acceleration / (omega * omega) * (omega * time / 4.0).sin().powi(2);
         assert!(
             (swing - expected).abs() < 0.03 * expected,

@@ -49,7 +49,8 @@ impl Mover<'_, '_, '_, '_> {
             let after = self.once_home(&lost, &seen);
             self.goals(wish, &after)?;
         } else {
-            self.goals(wish, &seen)?;
+            let goals = self.goals(wish, &seen)?;
+            self.consent(&goals)?;
         }
         self.place.set_up(self.attended)?;
         if home {
@@ -57,7 +58,10 @@ impl Mover<'_, '_, '_, '_> {
         }
         let seen = self.look()?;
         let goals = self.goals(wish, &seen)?;
-        self.consent(&goals)?;
+        if home {
+            // Homing has told where more of them are.
+            self.consent(&goals)?;
+        }
         match wish {
             Wish::By(axis, _) if !seen.axes[*axis].homed => self.nudge(&goals, &seen),
             _ => self.bring(wish, &goals, &seen),
