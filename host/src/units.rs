@@ -76,6 +76,14 @@ pub enum QuantityError {
         /// What was wanted.
         expected: Kind,
     },
+    /// A number with a comma in it.
+    #[error(
+        "`{found}` has a comma in its number: write the decimals behind a point, such as `0.5 mm`"
+    )]
+    Comma {
+        /// As typed.
+        found: String,
+    },
     /// A sound quantity of the wrong kind.
     #[error("`{found}` is {is}, but {expected} is wanted, such as {}", .expected.example())]
     WrongKind {
@@ -190,6 +198,12 @@ fn quantity(text: &str, expected: Kind) -> Result<i64, QuantityError> {
         .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '/' || c == ' '))
         .unwrap_or(unsigned.len());
     let (number, unit) = unsigned.split_at(end);
+    let comma = unit
+        .strip_prefix(',')
+        .is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()));
+    if comma {
+        return Err(QuantityError::Comma { found: found() });
+    }
     let Ratio(over, under) = number_of(number.trim()).map_err(|fault| match fault {
         NumberFault::None => QuantityError::NotANumber {
             found: found(),
