@@ -343,13 +343,32 @@ fn unit_of(unit: &str, expected: Kind) -> Option<(Kind, i128)> {
 ///
 /// Says what is wrong with the text.
 pub fn reading(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
-    let read = |text: &str| match unit {
+    reading_in(text, unit, Some(unit.sign()))
+}
+
+/// The same where a number alone counts as another unit, `bare`, or is refused where there is none.
+/// In millimetres or degrees.
+///
+/// # Errors
+///
+/// Says what is wrong with the text.
+pub fn reading_in(text: &str, kind: AxisUnit, bare: Option<&str>) -> Result<f64, QuantityError> {
+    let read = |text: &str| match kind {
         AxisUnit::Millimetre => text.parse().map(Length::mm),
         AxisUnit::Degree => text.parse().map(Angle::degrees),
     };
-    match read(text) {
-        Err(QuantityError::BareNumber { .. }) => read(&format!("{text} {}", unit.sign())),
-        other => other,
+    with_unit(text, bare, read)
+}
+
+/// Reads a quantity; a number alone counts as `bare` where that is given.
+pub(crate) fn with_unit(
+    text: &str,
+    bare: Option<&str>,
+    read: impl Fn(&str) -> Result<f64, QuantityError>,
+) -> Result<f64, QuantityError> {
+    match (read(text), bare) {
+        (Err(QuantityError::BareNumber { .. }), Some(unit)) => read(&format!("{text} {unit}")),
+        (result, _) => result,
     }
 }
 

@@ -4,12 +4,13 @@ use std::str::FromStr;
 
 use panestep::plan::clearance::{self, LiftMove};
 use panestep::schedule::{MotorAxis, Schedule};
-use panestep::stand::{AxisUnit, LevelId, Stand, Way};
+use panestep::stand::{AxisUnit, Stand, Way};
 use panestep::take::{Attended, Seen};
 use panestep::units::{Angle, Length, QuantityError};
 
 use super::at_stand::{Place, Teller, at, stood, told};
 use super::home::homed;
+use super::lifts;
 use super::screen::say;
 use super::{Failure, args, plan};
 
@@ -255,10 +256,10 @@ impl Mover<'_, '_, '_, '_> {
     ) -> Result<Vec<(usize, i32)>, Failure> {
         let lift = |&(axis, to): &(usize, i32)| {
             let motor = self.axis(axis);
-            let level = self.level(axis).filter(|_| motor.way == Way::Lift)?;
+            let level = lifts::level(self.stand, motor)?;
             let mm = |steps: i32| f64::from(steps) * motor.step_size;
             Some(LiftMove {
-                level: LevelId(level),
+                level,
                 from_mm: mm(seen.axes[axis].steps),
                 to_mm: mm(to),
                 least_mm: mm(to.saturating_sub(motor.take_up)),
@@ -267,62 +268,23 @@ impl Mover<'_, '_, '_, '_> {
         let (lifts, others): (Vec<(usize, i32)>, Vec<(usize, i32)>) =
             targets.iter().partition(|target| lift(target).is_some());
         let moves: Vec<LiftMove> = lifts.iter().filter_map(lift).collect();
-        let order = clearance::order(self.stand, &moves, &self.lifts(seen)).map_err(|touch| {
+        let order = clearance::order(
+            self.stand,
+            &moves,
+            &lifts::known(self.stand, self.schedule, seen),
+        )
+        .map_err(|touch| {
             Failure::wrong(touch).hint("it was not moved; move the other one out of its way first")
         })?;
         let ordered = order.into_iter().map(|place| lifts[place]);
         Ok(ordered.chain(others).collect())
     }
 
-    /// The lift of each level, where it is known.
-    fn lifts(&self, seen: &Seen) -> Vec<Option<f64>> {
-        let mut lifts = vec![Some(0.0); self.stand.levels.len()];
-        for axis in &self.stand.axes {
-            if let (panestep::stand::Carrier::Level(LevelId(level)), Way::Lift) =
-                (axis.of, axis.way)
-            {
-                // By hand, or not homed, until it is found to be.
-                lifts[level] = None;
-            }
-        }
-        for axis in &seen.axes {
-            if self.axis(axis.place).way == Way::Lift
-                && axis.homed
-                && let Some(level) = self.level(axis.place)
-            {
-                lifts[level] = Some(axis.position);
-            }
-        }
-        lifts
-    }
-
-    /// The level that an axis carries; none for the camera.
-    fn level(&self, axis: usize) -> Option<usize> {
-        let of = &self.axis(axis).of;
-        self.stand.levels.iter().position(|level| level.name == *of)
-    }
-
     /// Says of which neighbours of a lift nobody can tell whether they are in its way.
     fn caution(&self, axis: usize, seen: &Seen) {
-        let motor = self.axis(axis);
-        let Some(level) = self.level(axis).filter(|_| motor.way == Way::Lift) else {
-            return;
-        };
-        let lifts = self.lifts(seen);
-        let unknown = |place: usize| lifts.get(place).is_some_and(Option::is_none);
-        let own = unknown(level);
-        let neighbours: Vec<&str> = [level.checked_sub(1), level.checked_add(1)]
-            .into_iter()
-            .flatten()
-            .filter(|&place| place < lifts.len() && (own || unknown(place)))
-            .map(|place| self.stand.levels[place].name.as_str())
-            .collect();
-        if !neighbours.is_empty() {
-            say(&format!(
-                "  look yourself that {} stays clear of {}: where they are is not known",
-                motor.of,
-                neighbours.join(" and ")
-            ));
+        if let Some(level) = lifts::level(self.stand, self.axis(axis)) {
+            let known = lifts::known(self.stand, self.schedule, seen);
+            lifts::caution(self.stand, level, &known);
         }
     }
 

@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::args::{self, Shape};
 use super::output::{document, figure, lines, with_uncertainty};
-use super::{UNTOUCHED, changes_json, level, level_of, place_of, propose, rounded, wrong};
+use super::{UNTOUCHED, level, level_of, place_of, propose, rounded, with_changes, wrong};
 use crate::cli::Failure;
 
 const MM: AxisUnit = AxisUnit::Millimetre;
@@ -77,7 +77,7 @@ pub(crate) fn lens(typed: &args::Lens) -> Result<(), Failure> {
         Shape::Table => lines(&told(stand, &readings, &result))?,
         Shape::Json => document(
             "lens",
-            json!({ "result": result, "changes": changes_json(&place, &changes)? }),
+            with_changes(json!({ "result": result }), &place, &changes),
         )?,
     }
     propose(&place, &changes, common)
