@@ -265,8 +265,10 @@ impl Mover<'_, '_, '_, '_> {
                 least_mm: mm(to.saturating_sub(motor.take_up)),
             })
         };
-        let (lifts, others): (Vec<(usize, i32)>, Vec<(usize, i32)>) =
-            targets.iter().partition(|target| lift(target).is_some());
+        let (lifts, others): (Vec<_>, Vec<_>) = targets
+            .iter()
+            .copied()
+            .partition(|target| lift(target).is_some());
         let moves: Vec<LiftMove> = lifts.iter().filter_map(lift).collect();
         let order = clearance::order(
             self.stand,

@@ -8,6 +8,7 @@ use std::time::Duration;
 
 use panestep::plan::Plan;
 use panestep::schedule::{MotorAxis, Schedule};
+use panestep::stand::Drive;
 use panestep_tests::board::{Board, Line, Options, StandModel, Terminal, When};
 
 use crate::desk::{Desk, Ended, files, program};
@@ -85,6 +86,22 @@ fn power_up(desk: &mut Desk<'_>, board: &Board, schedule: &Schedule) -> Result<(
     desk.read_up_to("write them? yes or no:")?;
     desk.type_line("yes");
     desk.read_up_to("panestep home")
+}
+
+/// A stand file with the first line of each of these beginnings as it was before.
+fn put_back(now: &str, before: &str, beginnings: &[&str]) -> String {
+    let mut now = now.to_owned();
+    for beginning in beginnings {
+        let line = |text: &str| {
+            let mut lines = text.lines();
+            lines
+                .find(|line| line.starts_with(beginning))
+                .expect("such a line")
+                .to_owned()
+        };
+        now = now.replacen(&line(&now), &line(before), 1);
+    }
+    now
 }
 
 /// Runs a command to its end.
@@ -177,6 +194,33 @@ fn a_person_powers_it_up_homes_it_and_moves_it() {
                 let at = steps(&board, motor) - i64::from(motor.slack);
                 assert_eq!(at, i64::from(target), "{}", motor.name());
             }
+            // A dial shows what comes out of the pins, a thousandth more of it.
+            let words = [
+                "measure",
+                "axis",
+                "reeds",
+                "east",
+                "--runs",
+                "2",
+                "--targets",
+                "3",
+                "--from",
+                "-5 mm",
+                "--to",
+                "5 mm",
+                "--write",
+                "--port",
+                &port,
+            ];
+            let mut command = Command::new(&program);
+            command.args(words).current_dir(&folder);
+            let mut desk = Desk::new(&mut command, &board, &mut terminal);
+            for _ in 0..2 * 2 * 3 {
+                desk.read_up_to("The reading:")?;
+                let at = steps(&board, reeds) as f64 * reeds.step_size;
+                desk.type_line(&format!("{:.4}", at * 1.001));
+            }
+            desk.read_up_to("written into")?;
             Ok(())
         };
         match all() {
@@ -190,8 +234,17 @@ fn a_person_powers_it_up_homes_it_and_moves_it() {
             }
         }
     }
-    // Only what was found out has been written.
+    // Only what was found out has been written: the lead of the reeds' screw, and that there is no
+    // slack between pins and dial.
     let now = fs::read_to_string(&path).expect("the stand");
+    let measured = panestep::file::read_stand_text("stand.toml", &now).expect("sound");
+    let Drive::Motor(motor) = &measured.axes[0].drive else {
+        panic!("the reeds' motor");
+    };
+    let per_turn = 3200.0 / motor.steps_per_unit;
+    assert!((per_turn - 8.008).abs() < 0.0005, "{per_turn} mm a turn");
+    assert!(measured.axes[0].backlash < 0.001, "{now}");
+    let now = put_back(&now, &sound, &["motor = ", "backlash"]);
     assert_eq!(now.matches("reversed = true").count(), 1);
     let tested = |line: &&str| line.starts_with("stop_tested");
     assert_eq!(now.lines().filter(tested).count(), 1);
