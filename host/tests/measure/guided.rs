@@ -12,8 +12,18 @@ fn a_way_too_short_for_the_slack_is_seen() {
     let mut seat = Seat::at(
         &folder,
         &[
-            "measure", "axis", "quay", "east", "--runs", "2", "--from", "-2 mm", "--to", "2 mm",
-            "--true-backlash", "0.5 mm",
+            "measure",
+            "axis",
+            "quay",
+            "east",
+            "--runs",
+            "2",
+            "--from",
+            "-2 mm",
+            "--to",
+            "2 mm",
+            "--true-backlash",
+            "0.5 mm",
         ],
     );
     for _ in 0..20 {
@@ -22,7 +32,11 @@ fn a_way_too_short_for_the_slack_is_seen() {
     }
     // The travel has room: with a way of a quarter turn the scale is right.
     seat.read_up_to("scale       ");
-    let scale: f64 = seat.read_between(" mm read").trim().parse().expect("a number");
+    let scale: f64 = seat
+        .read_between(" mm read")
+        .trim()
+        .parse()
+        .expect("a number");
     assert!((scale - 1.0).abs() < 0.002, "{scale}");
     seat.read_up_to("write this into it?");
     seat.type_line("no");
@@ -234,7 +248,10 @@ fn a_square_is_measured_by_a_guided_series() {
     let square = ["measure", "square", "quay", "east", "--grows", "north"];
     let mut seat = Seat::at(&folder, &square);
     seat.read_up_to("it has no square");
-    for (number, reading) in ["1", "1.01", "1.018", "1.031", "1.04"].into_iter().enumerate() {
+    for (number, reading) in ["1", "1.01", "1.018", "1.031", "1.04"]
+        .into_iter()
+        .enumerate()
+    {
         seat.read_up_to("The reading:");
         if number == 1 {
             seat.type_line("");
@@ -291,7 +308,9 @@ fn a_lift_keeps_clear_of_its_neighbours() {
     // Where there is room it goes.
     let mut seat = Seat::at(
         &folder,
-        &["measure", "axis", "quay", "lift", "--from", "-10 mm", "--runs", "1"],
+        &[
+            "measure", "axis", "quay", "lift", "--from", "-10 mm", "--runs", "1",
+        ],
     );
     seat.read_up_to("The reading:");
     seat.type_line("stop");
@@ -354,4 +373,3 @@ fn a_level_moved_by_hand_is_measured_too() {
     seat.read_up_to("nothing to change in stand.toml");
     assert_eq!(seat.code(), Some(0));
 }
-

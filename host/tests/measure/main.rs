@@ -365,7 +365,11 @@ fn results_are_told_even_where_the_stand_file_cannot_take_them() {
     let tight = sound.replace("within = \"0.02 mm\"", "within = \"0.0025 mm\"");
     fs::write(&path, &tight).expect("written");
     let table = series(1.02, |_, it| it);
-    let output = with(&folder, &table, &["axis", "quay", "east", "--format", "json", "--write"]);
+    let output = with(
+        &folder,
+        &table,
+        &["axis", "quay", "east", "--format", "json", "--write"],
+    );
     assert_eq!(output.status.code(), Some(2), "{}", err(&output));
     let document: serde_json::Value = serde_json::from_str(&out(&output)).expect("JSON");
     assert!(document["result"]["scale"]["value"].is_f64());
@@ -395,7 +399,11 @@ fn the_home_switch_is_found_again_and_again() {
     assert_eq!(output.status.code(), Some(0), "{}", err(&output));
     assert!(err(&output).contains("finding 4 of 4"), "{}", err(&output));
     // Findings of a few minutes do not speak for a narrower allowance.
-    assert!(err(&output).contains("nothing to change"), "{}", err(&output));
+    assert!(
+        err(&output).contains("nothing to change"),
+        "{}",
+        err(&output)
+    );
     assert_eq!(stand_text(&folder), before);
     let wide = "found mm\n0\n0.015\n-0.015\n0.01\n-0.005\n0.0075\n0\n";
     let output = with(&folder, wide, &["home", "quay", "east"]);
