@@ -23,7 +23,7 @@ fn a_way_too_short_for_the_slack_is_seen() {
             "--to",
             "2 mm",
             "--true-backlash",
-            "0.5 mm",
+            "0.4 mm",
         ],
     );
     for _ in 0..20 {

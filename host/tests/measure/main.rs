@@ -490,6 +490,23 @@ fn a_lens_is_solved_from_a_ruler_or_refused() {
     );
 
     let head = "level,lift mm,width mm\n";
+    // No reading to spare: nothing tells how sure the lens is, and nothing is proposed.
+    let two: String = table
+        .lines()
+        .take(3)
+        .map(|line| format!("{line}\n"))
+        .collect();
+    let output = with(&folder, &two, &["lens", "--write"]);
+    assert!(
+        err(&output).contains("nothing to change"),
+        "{}",
+        err(&output)
+    );
+    let mut inches = head.to_owned();
+    for lift in [0.0, 40.0, 80.0, 120.0] {
+        let width = 36.0 * (810.0 - lift) / image;
+        let _ = writeln!(inches, "quay,{lift},{:.4}", width * 25.4);
+    }
     for (table, words) in [
         (
             format!("{head}quay,10,500\nquay,10,501\n"),
@@ -499,6 +516,11 @@ fn a_lens_is_solved_from_a_ruler_or_refused() {
             format!("{head}sky,0,700\nsky,50,680\n"),
             "the lens was focused on `quay`, which was not read",
         ),
+        (
+            format!("{head}quay,0,580\nquay,-40,551\nquay,-80,523\n"),
+            "readings.csv:4 and readings.csv:2: quay is nearer",
+        ),
+        (inches, "inches taken for millimetres"),
         (
             format!("{head}pier,0,700\nsky,50,680\n"),
             "readings.csv:2: there is no level `pier`",
