@@ -357,21 +357,32 @@ fn unit_of(unit: &str, expected: Kind) -> Option<(Kind, i128)> {
 ///
 /// Says what is wrong with the text.
 pub fn reading(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
-    match amount(text, unit) {
-        Err(QuantityError::BareNumber { .. }) => amount(&format!("{text} {}", unit.sign()), unit),
-        other => other,
-    }
+    reading_in(text, unit, Some(unit.sign()))
 }
 
-/// Reads a length or an angle, whichever an axis counts in, and gives it in that unit.
+/// The same where a number alone counts as another unit, `bare`, or is refused where there is none.
+/// In millimetres or degrees.
 ///
 /// # Errors
 ///
-/// Says what is wrong with the text; a number without a unit is.
-pub fn amount(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
-    match unit {
+/// Says what is wrong with the text.
+pub fn reading_in(text: &str, kind: AxisUnit, bare: Option<&str>) -> Result<f64, QuantityError> {
+    let read = |text: &str| match kind {
         AxisUnit::Millimetre => text.parse().map(Length::mm),
         AxisUnit::Degree => text.parse().map(Angle::degrees),
+    };
+    with_unit(text, bare, read)
+}
+
+/// Reads a quantity; a number alone counts as `bare` where that is given.
+pub(crate) fn with_unit(
+    text: &str,
+    bare: Option<&str>,
+    read: impl Fn(&str) -> Result<f64, QuantityError>,
+) -> Result<f64, QuantityError> {
+    match (read(text), bare) {
+        (Err(QuantityError::BareNumber { .. }), Some(unit)) => read(&format!("{text} {unit}")),
+        (result, _) => result,
     }
 }
 

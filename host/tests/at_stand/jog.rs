@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use super::{Stand, changed, folder, lifts, run, says, timely};
+use super::{Stand, changed, lifts, run, says, timely};
 
 /// What was typed wrongly moves nothing, and what is known is listed.
 #[test]
