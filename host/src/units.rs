@@ -76,6 +76,14 @@ pub enum QuantityError {
         /// What was wanted.
         expected: Kind,
     },
+    /// A number with a comma in it.
+    #[error(
+        "`{found}` has a comma in its number: write the decimals behind a point, such as `0.5 mm`"
+    )]
+    Comma {
+        /// As typed.
+        found: String,
+    },
     /// A sound quantity of the wrong kind.
     #[error("`{found}` is {is}, but {expected} is wanted, such as {}", .expected.example())]
     WrongKind {
@@ -190,6 +198,12 @@ fn quantity(text: &str, expected: Kind) -> Result<i64, QuantityError> {
         .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '/' || c == ' '))
         .unwrap_or(unsigned.len());
     let (number, unit) = unsigned.split_at(end);
+    let comma = unit
+        .strip_prefix(',')
+        .is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()));
+    if comma {
+        return Err(QuantityError::Comma { found: found() });
+    }
     let Ratio(over, under) = number_of(number.trim()).map_err(|fault| match fault {
         NumberFault::None => QuantityError::NotANumber {
             found: found(),
@@ -343,21 +357,32 @@ fn unit_of(unit: &str, expected: Kind) -> Option<(Kind, i128)> {
 ///
 /// Says what is wrong with the text.
 pub fn reading(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
-    match amount(text, unit) {
-        Err(QuantityError::BareNumber { .. }) => amount(&format!("{text} {}", unit.sign()), unit),
-        other => other,
-    }
+    reading_in(text, unit, Some(unit.sign()))
 }
 
-/// Reads a length or an angle, whichever an axis counts in, and gives it in that unit.
+/// The same where a number alone counts as another unit, `bare`, or is refused where there is none.
+/// In millimetres or degrees.
 ///
 /// # Errors
 ///
-/// Says what is wrong with the text; a number without a unit is.
-pub fn amount(text: &str, unit: AxisUnit) -> Result<f64, QuantityError> {
-    match unit {
+/// Says what is wrong with the text.
+pub fn reading_in(text: &str, kind: AxisUnit, bare: Option<&str>) -> Result<f64, QuantityError> {
+    let read = |text: &str| match kind {
         AxisUnit::Millimetre => text.parse().map(Length::mm),
         AxisUnit::Degree => text.parse().map(Angle::degrees),
+    };
+    with_unit(text, bare, read)
+}
+
+/// Reads a quantity; a number alone counts as `bare` where that is given.
+pub(crate) fn with_unit(
+    text: &str,
+    bare: Option<&str>,
+    read: impl Fn(&str) -> Result<f64, QuantityError>,
+) -> Result<f64, QuantityError> {
+    match (read(text), bare) {
+        (Err(QuantityError::BareNumber { .. }), Some(unit)) => read(&format!("{text} {unit}")),
+        (result, _) => result,
     }
 }
 

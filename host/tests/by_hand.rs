@@ -109,17 +109,15 @@ fn every_mistake_is_said_and_the_release_is_asked_for_only_when_all_is_right() {
     }
     seat.read_up_to("frame 3: move reeds west by 1.500 mm");
     seat.type_line("0");
-    // Nothing has moved there: where has the hand been? The headland is not asked for in this frame.
-    seat.read_up_to(
-        "reeds east is not where it should be; headland may have been moved in its place",
-    );
-    seat.read_up_to("see that headland's east scale reads 0.000 mm");
+    seat.read_up_to("0 mm is where it stood before: reeds has not moved yet");
+    seat.read_up_to("frame 3: move reeds west by 1.500 mm");
+    seat.type_line("-1.5");
+    // Where has the hand been before? The headland is not to be moved in this frame.
+    seat.read_up_to("headland may have been moved in place of reeds east");
+    seat.read_up_to("see that the east scale of headland reads 0.000 mm");
     seat.type_line("-1.5");
     seat.read_up_to("It was moved in place of reeds east: move it back east by 1.500 mm");
     seat.type_line("0");
-    seat.read_up_to("0 mm is where it stood before: reeds has not moved");
-    seat.read_up_to("frame 3: move reeds west by 1.500 mm");
-    seat.type_line("-1.5");
     seat.read_up_to("frame 3: move skiffs west by 0.500 mm");
     seat.type_line("3 deg");
     seat.read_up_to("`3 deg` is an angle, but a length is wanted");
@@ -129,13 +127,14 @@ fn every_mistake_is_said_and_the_release_is_asked_for_only_when_all_is_right() {
     seat.read_up_to("frame 3: move clouds east by 0.500 mm");
     // One division, and not moved.
     seat.type_line("0");
-    seat.read_up_to("clouds east is not where it should be; reeds may have been moved");
-    for reading in ["-1.5", "-0.5", "0"] {
-        seat.read_up_to("its reading now");
+    seat.read_up_to("0 mm is where it stood before: clouds has not moved yet");
+    seat.type_line("0.5");
+    for (level, reading) in [("reeds", "-1.5"), ("skiffs", "-0.5"), ("headland", "0")] {
+        seat.read_up_to(&format!(
+            "{level} may have been moved in place of clouds east"
+        ));
         seat.type_line(reading);
     }
-    seat.read_up_to("0 mm is where it stood before: clouds has not moved");
-    seat.type_line("0.5");
     seat.read_up_to("frame 3: everything is in place and still");
     seat.type_line("");
     seat.read_up_to("3 frames exposed");
@@ -154,7 +153,10 @@ fn it_rehearses_stops_and_goes_on() {
     let mut seat = Seat::at(&folder, SHOOT);
     first_two_frames(&mut seat);
     seat.read_up_to("frame 3: move reeds west");
+    // An Enter too many ends nothing.
     seat.type_line("");
+    seat.read_up_to("or stop to stop here");
+    seat.type_line("stop");
     seat.read_up_to("stopped before frame 3");
     assert_eq!(seat.code(), Some(3));
     let mut seat = Seat::at(&folder, &["resume", "take"]);

@@ -96,13 +96,18 @@ fn every_wrong_text_says_what_is_wrong() {
         "1 s/s",
         "1 inch",
         "1e3 mm",
-        "1,5 mm",
+        "1,mm",
     ] {
         assert!(
             matches!(error(text), Q::UnknownUnit { .. }),
             "{text}: {:?}",
             error(text)
         );
+    }
+    for text in ["1,5 mm", "-0,25", "1,000 in"] {
+        let comma = error(text);
+        assert!(matches!(comma, Q::Comma { .. }), "{text}: {comma:?}");
+        assert!(comma.to_string().contains("behind a point"), "{comma}");
     }
     for (text, is) in [
         ("1 s", Kind::Time),

@@ -72,12 +72,12 @@ fn ctrl_c_ends_the_wait_for_a_person_and_says_how_to_go_on() {
 }
 
 #[test]
-fn an_empty_line_stops_too() {
+fn the_word_stop_stops_too() {
     let mut seat = Seat::at(&by_hand(), SHOOT);
     seat.read_up_to("its reading now");
     seat.type_line("4");
     seat.read_up_to("frame 2: move sky");
-    seat.type_line("");
+    seat.type_line("stop");
     seat.read_up_to("stopped before frame 2");
     assert_eq!(seat.code(), Some(3));
 }

@@ -86,8 +86,8 @@ proptest! {
         });
         let found = analyse(&readings).expect("a fit");
         prop_assert!((found.scale.value / scale - 1.0).abs() < 1e-6);
-        prop_assert!((found.backlash.expect("both ways").value - slack).abs() < 1e-6);
-        prop_assert_eq!(found.reversed, scale < 0.0);
+        prop_assert!((found.backlash.expect("both ways").value - slack * scale.signum()).abs() < 1e-6);
+        prop_assert_eq!(found.falling, scale < 0.0);
         // Without scatter nothing strays.
         prop_assert!(strays(&readings).is_empty());
     }

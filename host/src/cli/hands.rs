@@ -18,7 +18,7 @@ pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64>
     }
     match request.in_place_of {
         Some(axis) if request.problem.is_none() => say(&format!(
-            "frame {frame}: {axis} is not where it should be; {of} may have been moved in its place: {}",
+            "frame {frame}: {of} may have been moved in place of {axis}: {}",
             look(request)
         )),
         _ => {
@@ -27,10 +27,14 @@ pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64>
         }
     }
     loop {
-        say("  its reading now, or nothing to stop here:");
+        say("  its reading now, or stop:");
         let typed = desk.line()?;
-        if typed.is_empty() {
+        if typed.eq_ignore_ascii_case("stop") {
             return None;
+        }
+        if typed.is_empty() {
+            say("  type what its scale reads, or stop to stop here");
+            continue;
         }
         match units::reading(&typed, request.unit) {
             Ok(read) => {
@@ -72,21 +76,21 @@ fn order(request: &HandRequest<'_>) -> String {
     match (request.by(), request.toward()) {
         (Some(by), Some(toward)) => format!(
             "move {of} {toward} by {:.3} {unit}, until its {way} scale reads {reading:.3} {unit} \
-             (to {within} {unit})",
+             (within {within} {unit})",
             by.abs()
         ),
         (Some(_), None) => look(request),
         (None, _) => format!(
-            "move {of} until its {way} scale reads {reading:.3} {unit} (to {within} {unit})"
+            "move {of} until its {way} scale reads {reading:.3} {unit} (within {within} {unit})"
         ),
     }
 }
 
 fn look(request: &HandRequest<'_>) -> String {
     format!(
-        "see that {}'s {} scale reads {:.3} {}",
-        request.of,
+        "see that the {} scale of {} reads {:.3} {}",
         request.way.name(),
+        request.of,
         request.reading,
         request.unit.sign()
     )
@@ -115,8 +119,8 @@ fn wrong(request: &HandRequest<'_>, problem: &HandProblem) -> String {
             "{read} {unit}: {of} has gone the wrong way, {gone:.3} {unit} away from where it should go"
         ),
         HandProblem::Unmoved { read } if request.in_place_of.is_none() => format!(
-            "{read} {unit} is where it stood before: {of} has not moved. Has another level been \
-             moved in its place?"
+            "{read} {unit} is where it stood before: {of} has not moved yet. If a crank has been \
+             turned, it was another level's; their scales are asked for next"
         ),
         HandProblem::Unmoved { read } => format!("{read} {unit}: {of} has not moved"),
         HandProblem::Short { read, missing } => {

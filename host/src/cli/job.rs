@@ -61,7 +61,10 @@ impl Job {
         let mut onlooker = if self.step {
             Onlooker::of_steps(frame)
         } else {
+            let state = journal.state();
+            let frames = state.frames - state.dropped();
             Onlooker::new("shooting", &self.schedule, frame)
+                .gone_on_with(frames - state.left(), frames)
         };
         let typing = Rc::new(Typing::new(&stop));
         let mut desk = Desk::new(&self.stand, &self.rig, &typing)

@@ -112,7 +112,7 @@ fn axis_words(place: &Place, schedule: &Schedule, words: &[&str]) -> Result<Wish
                 .hint("nothing was moved; such as: 2 mm, 1/16 in, 5 deg, or to -12 mm"),
         );
     }
-    let value = units::amount(&amount.join(" "), way.unit())
+    let value = units::reading_in(&amount.join(" "), way.unit(), None)
         .map_err(|error| Failure::wrong(error).hint("nothing was moved"))?;
     if to && back {
         let [forth, _, _] = way.words();

@@ -9,6 +9,7 @@ mod interrupt;
 mod job;
 mod jog;
 mod large;
+mod lifts;
 mod measure;
 mod muster;
 mod outside;

@@ -38,6 +38,14 @@ impl Onlooker {
         }
     }
 
+    /// So many of so many frames are done already.
+    pub(crate) fn gone_on_with(mut self, done: u32, frames: u32) -> Self {
+        if let Some(progress) = &mut self.progress {
+            progress.of(u64::from(done), u64::from(frames), "");
+        }
+        self
+    }
+
     /// For a person who steps through a shot.
     pub(crate) fn of_steps(frame: Rc<Cell<u32>>) -> Self {
         Self {

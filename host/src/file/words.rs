@@ -10,6 +10,7 @@ pub(super) fn brief(error: &QuantityError) -> String {
         QuantityError::Empty { .. } => "nothing is written".into(),
         QuantityError::BareNumber { .. } => "no unit".into(),
         QuantityError::UnknownUnit { unit, .. } => format!("`{unit}` is no unit"),
+        QuantityError::Comma { .. } => "a comma in the number".into(),
         QuantityError::WrongKind { is, expected, .. } => format!("{is}, not {expected}"),
         QuantityError::NotANumber { .. } => "not a number and a unit".into(),
         QuantityError::DivisionByZero { .. } => "divides by zero".into(),

@@ -46,7 +46,7 @@ pub struct DecayResult {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum DecayError {
     /// Too few turning points.
-    #[error("{found} turning points; at least 3 are wanted, better 6 or more")]
+    #[error("{found} turning point{}; at least 3 are wanted, better 6 or more", if *found == 1 { "" } else { "s" })]
     TooFew {
         /// How many there are.
         found: usize,
@@ -72,6 +72,21 @@ pub enum DecayError {
         /// Part by which it grows from one to the next.
         change: f64,
     },
+    /// Neither do the signs alternate, nor are all the same.
+    #[error(
+        "the sign of this turning point does not go with the others, {}: write {:+} if it was \
+         mistyped; or leave the turning points to one side out, all of them",
+        if *alternate { "which lie to one side and the other in turn" } else { "which all lie to one side" },
+        -amplitude
+    )]
+    Sign {
+        /// Its line.
+        line: usize,
+        /// What stands there.
+        amplitude: f64,
+        /// Whether most alternate.
+        alternate: bool,
+    },
     /// Uneven.
     #[error(
         "this turning point comes {after:.4} s after the one before, but most come {usual:.4} s \
@@ -95,7 +110,10 @@ impl DecayError {
     #[must_use]
     pub const fn line(&self) -> Option<usize> {
         match self {
-            Self::AtRest { line } | Self::Order { line } | Self::Uneven { line, .. } => Some(*line),
+            Self::AtRest { line }
+            | Self::Order { line }
+            | Self::Sign { line, .. }
+            | Self::Uneven { line, .. } => Some(*line),
             Self::TooFew { .. } | Self::Grows { .. } | Self::Fit(_) => None,
         }
     }
@@ -133,9 +151,7 @@ pub fn decay(peaks: &[Peak]) -> Result<DecayResult, DecayError> {
             usual,
         });
     }
-    let alternate = peaks
-        .windows(2)
-        .all(|pair| pair[0].amplitude.signum() != pair[1].amplitude.signum());
+    let alternate = alternate(peaks)?;
     // Turning points for each period.
     let each = if alternate { 2.0 } else { 1.0 };
     let number: Vec<f64> = (0..peaks.len()).map(|at| at as f64).collect();
@@ -174,6 +190,34 @@ pub fn decay(peaks: &[Peak]) -> Result<DecayResult, DecayError> {
     })
 }
 
+/// Whether the turning points lie to one side and the other in turn, rather than all to one side.
+fn alternate(peaks: &[Peak]) -> Result<bool, DecayError> {
+    // Of the four patterns that there are, the one that most of them follow.
+    let against = |alternate: bool, first: bool| {
+        let wanted = move |at: usize| first != (alternate && at % 2 == 1);
+        let wrong = peaks
+            .iter()
+            .enumerate()
+            .filter(move |(at, peak)| (peak.amplitude > 0.0) != wanted(*at));
+        let count = wrong.clone().count();
+        (count, wrong.map(|(_, peak)| *peak).next(), alternate)
+    };
+    let patterns = [(true, true), (true, false), (false, true), (false, false)];
+    let best = patterns
+        .into_iter()
+        .map(|(alternate, first)| against(alternate, first))
+        .min_by_key(|(count, ..)| *count);
+    match best {
+        Some((_, Some(peak), alternate)) => Err(DecayError::Sign {
+            line: peak.line,
+            amplitude: peak.amplitude,
+            alternate,
+        }),
+        Some((_, None, alternate)) => Ok(alternate),
+        None => Ok(true),
+    }
+}
+
 fn logs(peaks: &[Peak]) -> Vec<f64> {
     peaks.iter().map(|peak| peak.amplitude.abs().ln()).collect()
 }
@@ -183,7 +227,8 @@ fn logs(peaks: &[Peak]) -> Vec<f64> {
 #[must_use]
 pub fn stray(peaks: &[Peak]) -> Option<Stray> {
     let number: Vec<f64> = (0..peaks.len()).map(|at| at as f64).collect();
-    fit::line(&number, &logs(peaks)).ok()?.stray(OUTLIER, 0.0)
+    // What lies off by less than a hundredth is nothing to be read again.
+    fit::line(&number, &logs(peaks)).ok()?.stray(OUTLIER, 0.01)
 }
 
 /// Time until the envelope `amplitude exp(-z w t) / sqrt(1 - z^2)` of a swing is down to `below`
@@ -196,8 +241,9 @@ pub fn settle_time(frequency: f64, damping: f64, amplitude: f64, below: f64) -> 
 }
 
 /// What the stand file should wait: the settle time with the damping as low and the frequency as it
-/// may be at the end of their 95 % intervals, rounded up to 10 ms. None where it is not finite or
-/// longer than an hour.
+/// may be at the end of their 95 % intervals, and half a swing more, since the first turning point
+/// may come so long after the last step; rounded up to 10 ms. None where it is not finite or longer
+/// than an hour.
 #[must_use]
 pub fn settle(result: &DecayResult, below: f64) -> Option<Duration> {
     let lower = |it: Estimate| it.value - it.within_95.unwrap_or(0.0);
@@ -205,82 +251,139 @@ pub fn settle(result: &DecayResult, below: f64) -> Option<Duration> {
     if frequency <= 0.0 || damping <= 0.0 {
         return None;
     }
-    let time = settle_time(frequency, damping, result.first, below);
+    let half = 0.5 / frequency / (1.0 - damping * damping).max(0.01).sqrt();
+    let time = half + settle_time(frequency, damping, result.first, below);
     let hundredths = (time * 100.0 - 1e-9).ceil().max(0.0);
     (hundredths < 360_000.0).then(|| Duration::from_millis(hundredths as u64 * 10))
 }
 
-/// The turning points of a whole trace of times (s) and readings: between two passes through rest
-/// the reading that is farthest from it, made finer by the parabola through its neighbours. Rest is
-/// where the trace ends up: the mean of its last tenth. Ends where the swing is no more than
-/// a twentieth of its first turning point, or no longer stands out of what is left at the end.
+/// Where a trace comes to rest, the mean of its last tenth, and how far that tenth scatters; in the
+/// readings' unit. None for fewer than five readings.
+#[must_use]
+pub fn rest(trace: &[(usize, f64, f64)]) -> Option<(f64, f64)> {
+    let tail = trace.len().checked_sub((trace.len() / 10).max(3))?;
+    let values: Vec<f64> = trace[tail..].iter().map(|it| it.2).collect();
+    (trace.len() >= 5).then(|| {
+        let noise = fit::deviation(&values).unwrap_or(0.0);
+        (fit::mean(&values), noise)
+    })
+}
+
+/// How many times the scatter at rest a reading lies away from rest before it counts as a swing:
+/// what is left of the noise where the trace passes through rest is no turning point.
+const STANDS_OUT: f64 = 4.0;
+
+/// The turning points of a whole trace of times (s) and readings: on each side of [`rest`] the top
+/// of the parabola that fits the readings about the farthest one. The swing is free from its greatest
+/// turn on: what comes before is the push. It ends where it is no more than a twentieth of that, or
+/// hardly stands out of what is left at the end.
 #[must_use]
 pub fn peaks(trace: &[(usize, f64, f64)]) -> Vec<Peak> {
-    if trace.len() < 5 {
+    let Some((rest, noise)) = rest(trace) else {
+        return Vec::new();
+    };
+    let from_rest = |at: usize| trace[at].2 - rest;
+    let farther = |&a: &usize, &b: &usize| {
+        let amount = |at: usize| from_rest(at).abs();
+        amount(a).total_cmp(&amount(b)).then(b.cmp(&a))
+    };
+    let Some(greatest) = (0..trace.len()).max_by(farther) else {
+        return Vec::new();
+    };
+    let most = from_rest(greatest).abs();
+    let least = (most / 20.0).max(1.5 * STANDS_OUT * noise);
+    let aside = (most / 1000.0).max(STANDS_OUT * noise);
+    if most <= least {
         return Vec::new();
     }
-    let tail = &trace[trace.len() - (trace.len() / 10).max(3)..];
-    let values: Vec<f64> = tail.iter().map(|it| it.2).collect();
-    let rest = fit::mean(&values);
-    let noise = fit::deviation(&values).unwrap_or(0.0);
-    let from_rest = |at: usize| trace[at].2 - rest;
     let mut found: Vec<Peak> = Vec::new();
-    let mut start = 0;
+    // The side that the greatest turn lies on may have begun before it.
+    let side = from_rest(greatest).signum();
+    let mut start = (0..greatest)
+        .rev()
+        .find(|&at| from_rest(at) * side < aside)
+        .map_or(0, |at| at + 1);
     while start < trace.len() {
-        let sign = from_rest(start).signum();
+        let side = from_rest(start).signum();
+        // Until it stands out to the other side: what the noise does about rest passes unseen.
         let end = (start..trace.len())
-            .find(|&at| from_rest(at).signum() != sign)
+            .find(|&at| from_rest(at) * side < -aside)
             .unwrap_or(trace.len());
-        let top = (start..end)
-            .max_by(|&a, &b| from_rest(a).abs().total_cmp(&from_rest(b).abs()))
-            .unwrap_or(start);
+        let Some(top) = (start..end).max_by(farther) else {
+            break;
+        };
         // The trace's own ends are no turning points: it may have begun or ended half way.
-        if top > 0 && top + 1 < trace.len() && top >= start && end < trace.len() {
-            let peak = vertex(trace, top, rest);
-            let first = found
-                .first()
-                .map_or(peak.amplitude, |peak: &Peak| peak.amplitude);
-            if peak.amplitude.abs() < (first.abs() / 20.0).max(4.0 * noise) {
-                break;
-            }
-            found.push(peak);
+        let over = (top..end).any(|at| from_rest(at).abs() < 0.5 * from_rest(top).abs());
+        if from_rest(top).abs() < least || !over {
+            break;
+        }
+        if top > 0 {
+            found.push(vertex(trace, (start, top, end), rest));
         }
         start = end;
     }
-    // A push at the start may still have grown: the swing is free from its greatest turn on.
-    let greatest = (0..found.len())
-        .max_by(|&a, &b| {
-            let amount = |at: usize| found[at].amplitude.abs();
-            amount(a).total_cmp(&amount(b)).then(b.cmp(&a))
-        })
-        .unwrap_or(0);
-    found.split_off(greatest)
+    free(found)
 }
 
-/// The top of the parabola through a reading and its neighbours.
-fn vertex(trace: &[(usize, f64, f64)], top: usize, rest: f64) -> Peak {
+/// The turning points without the first where that one is the push: where a level was held aside
+/// and let go, or pushed for long, it lies at another distance from the next than the others do.
+fn free(mut found: Vec<Peak>) -> Vec<Peak> {
+    let gap = |pair: &[Peak]| pair[1].time - pair[0].time;
+    let mut gaps: Vec<f64> = found.windows(2).skip(1).map(gap).collect();
+    gaps.sort_by(f64::total_cmp);
+    if let Some(usual) = gaps.get(gaps.len() / 2)
+        && (gap(&found[..2]) / usual - 1.0).abs() > 0.1
+    {
+        found.remove(0);
+    }
+    found
+}
+
+/// The top of the parabola through the readings about the middle of a turn, two fifths of it: the
+/// noise of a single reading counts for little, and none are chosen for lying far out. Where they make
+/// no parabola with a top, the farthest reading.
+fn vertex(
+    trace: &[(usize, f64, f64)],
+    (start, top, end): (usize, usize, usize),
+    rest: f64,
+) -> Peak {
     let (line, time, value) = trace[top];
-    let (before, after) = (trace[top - 1], trace[top + 1]);
     let plain = Peak {
         time,
         amplitude: value - rest,
         line,
     };
-    let (left, right) = (before.1 - time, after.1 - time);
-    let (down, up) = (before.2 - value, after.2 - value);
-    if left >= 0.0 || right <= 0.0 {
+    let far = (start..end).filter(|&at| (trace[at].2 - rest) / plain.amplitude > 0.5);
+    let middle = far.clone().sum::<usize>() / far.count().max(1);
+    let aside = ((end - start) / 5).max(1);
+    let about = &trace[middle.saturating_sub(aside)..(middle + aside + 1).min(trace.len())];
+    let (first, last) = (about[0].1 - time, about[about.len() - 1].1 - time);
+    let half = (last - first) / 2.0;
+    let rows: Vec<Vec<f64>> = about
+        .iter()
+        .map(|it| (it.1 - time) / half)
+        .map(|along| vec![1.0, along, along * along])
+        .collect();
+    let values: Vec<f64> = about.iter().map(|it| it.2 - rest).collect();
+    let Ok(fit) = fit::linear(&rows, &values) else {
         return plain;
-    }
-    // y = a t^2 + b t through (left, down), (0, 0), (right, up).
-    let a = (up / right - down / left) / (right - left);
-    let b = up / right - a * right;
-    let shift = -b / (2.0 * a);
-    if !shift.is_finite() || shift < left || shift > right {
+    };
+    let [at_top, slope, bend] = fit.coefficients[..] else {
+        return plain;
+    };
+    let shift = -slope / (2.0 * bend);
+    let amplitude = at_top + slope * shift / 2.0;
+    // A parabola that opens the wrong way, or has its top elsewhere, is none of a turning point.
+    if !shift.is_finite()
+        || shift * half < first
+        || shift * half > last
+        || amplitude * plain.amplitude <= 0.0
+    {
         return plain;
     }
     Peak {
-        time: time + shift,
-        amplitude: value - rest + b * shift / 2.0,
+        time: time + shift * half,
+        amplitude,
         line,
     }
 }
@@ -348,6 +451,68 @@ mod tests {
         assert!(decay(&peaks(&still)).is_err());
     }
 
+    /// A swing of 0.5 mm at 5 Hz with a damping ratio of 0.03 after half a second of rest, read
+    /// every 2 ms with so much noise; `first` has what happens before the free swing.
+    fn recorded(noise: f64, first: impl Fn(f64) -> f64, end: f64) -> Vec<(usize, f64, f64)> {
+        let mut random = crate::sim::Random::new(7);
+        let rate = 0.03 * TAU * 5.0;
+        let damped = TAU * 5.0 * (1.0 - 0.03_f64 * 0.03).sqrt();
+        (0..(end / 0.002) as usize)
+            .map(|at| {
+                let time = at as f64 * 0.002;
+                let since = time - 0.5;
+                let swing = if since < 0.0 {
+                    first(since)
+                } else {
+                    0.5 * (-rate * since).exp() * (damped * since).cos()
+                };
+                // Twelve even numbers make a normal one of a deviation of one.
+                let normal: f64 = (0..12).map(|_| random.between(-0.5, 0.5)).sum();
+                (at + 2, time, 12.0 + swing + noise * normal)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_recording_gives_the_swing_in_spite_of_push_and_noise() {
+        let hold = |_: f64| 0.5;
+        let push = |since: f64| {
+            if since > -0.15 {
+                0.5 + since / 0.3
+            } else {
+                0.0
+            }
+        };
+        let still = |_: f64| 0.0;
+        for noise in [0.0, 0.003, 0.01] {
+            for (name, first) in [
+                ("hold", &hold as &dyn Fn(f64) -> f64),
+                ("push", &push),
+                ("still", &still),
+            ] {
+                let trace = recorded(noise, first, 8.0);
+                let turns = peaks(&trace);
+                let found = decay(&turns).unwrap_or_else(|error| panic!("{name} {noise}: {error}"));
+                assert!(found.peaks >= 5, "{name} {noise}: {found:?}");
+                let off = found.frequency.value - 5.0;
+                assert!(off.abs() < 0.02, "{name} {noise}: {found:?}");
+                let off = found.damping.value - 0.03;
+                assert!(off.abs() < 0.0015, "{name} {noise}: {found:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_trace_that_ends_while_it_swings_says_how_far() {
+        let trace = recorded(0.0, |_| 0.0, 0.8);
+        let (_, scatter) = rest(&trace).expect("long enough");
+        assert!(scatter > 0.05, "{scatter}");
+        let turns = peaks(&trace);
+        assert!(turns.len() < 3, "{turns:?}");
+        let error = decay(&turns[..turns.len().min(1)]).expect_err("too few");
+        assert!(error.to_string().contains("1 turning point;") || turns.is_empty());
+    }
+
     #[test]
     fn what_is_no_decay_is_refused() {
         let sound = swing(5.0, 0.05, 6, true);
@@ -360,6 +525,11 @@ mod tests {
         assert!(change(2, &|it| it.amplitude = 0.0).contains("Some(4): a turning point at rest"));
         assert!(change(2, &|it| it.time = 0.0).contains("Some(4): its time is not after"));
         assert!(change(5, &|it| it.time += 0.2).contains("Some(7): this turning point comes"));
+        let turned = change(3, &|it| it.amplitude *= -1.0);
+        assert!(
+            turned.contains("Some(5): the sign of this turning point does not go with the others"),
+            "{turned}"
+        );
         assert!(decay(&sound[..2]).is_err());
         let grows: Vec<_> = sound
             .iter()

@@ -153,10 +153,31 @@ impl Fit {
     /// together. `finest` is what can be read at all: nothing that differs by less strays.
     #[must_use]
     pub fn stray(&self, alpha: f64, finest: f64) -> Option<Stray> {
+        Left {
+            residuals: &self.residuals,
+            leverages: &self.leverages,
+            freedom: self.freedom,
+            size: self.size,
+        }
+        .stray(alpha, finest)
+    }
+}
+
+/// What is left of readings beside a model.
+struct Left<'a> {
+    residuals: &'a [f64],
+    leverages: &'a [f64],
+    freedom: usize,
+    size: f64,
+}
+
+impl Left<'_> {
+    fn stray(&self, alpha: f64, finest: f64) -> Option<Stray> {
         if self.freedom < 2 {
             return None;
         }
-        let scatter = self.deviation()?;
+        let squares: f64 = self.residuals.iter().map(|it| it * it).sum();
+        let scatter = (squares / self.freedom as f64).sqrt();
         if scatter <= self.size * 1e-13 {
             return None;
         }
@@ -181,6 +202,36 @@ impl Fit {
             critical,
         })
     }
+}
+
+/// As [`Fit::stray`], of readings that belong to groups with nothing but a mean for each: `groups`
+/// has the group of each reading, counted from 0. Work and memory grow with the readings alone.
+#[must_use]
+pub fn stray_in_groups(groups: &[usize], y: &[f64], alpha: f64, finest: f64) -> Option<Stray> {
+    let count = groups.iter().max()? + 1;
+    let mut sums = vec![(0.0, 0_usize); count];
+    for (&group, value) in groups.iter().zip(y) {
+        sums[group].0 += value;
+        sums[group].1 += 1;
+    }
+    let means: Vec<f64> = sums.iter().map(|&(sum, of)| sum / of as f64).collect();
+    let residuals: Vec<f64> = groups
+        .iter()
+        .zip(y)
+        .map(|(&group, value)| value - means[group])
+        .collect();
+    let leverages: Vec<f64> = groups
+        .iter()
+        .map(|&group| 1.0 / sums[group].1 as f64)
+        .collect();
+    let used = sums.iter().filter(|(_, of)| *of > 0).count();
+    Left {
+        residuals: &residuals,
+        leverages: &leverages,
+        freedom: residuals.len().saturating_sub(used),
+        size: y.iter().fold(0.0, |most, it| it.abs().max(most)),
+    }
+    .stray(alpha, finest)
 }
 
 /// What the greatest studentised residual of so many readings exceeds with a probability of about
@@ -282,6 +333,24 @@ mod tests {
         let two = line(&[0.0, 1.0], &[0.0, 1.0]).expect("a line");
         assert_eq!(two.estimate(1).uncertainty, None);
         assert!(two.stray(OUTLIER, 0.0).is_none());
+    }
+
+    #[test]
+    fn groups_give_what_the_fit_of_their_means_gives() {
+        let groups = [0, 1, 0, 1, 0, 1, 0, 1, 2, 2, 2];
+        let y = [1.0, 5.0, 1.1, 5.2, 0.9, 4.9, 1.05, 7.0, 2.0, 2.1, 1.9];
+        let rows: Vec<Vec<f64>> = groups
+            .iter()
+            .map(|&group| (0..3).map(|at| f64::from(u8::from(at == group))).collect())
+            .collect();
+        let whole = linear(&rows, &y).expect("three means").stray(OUTLIER, 0.0);
+        let (whole, apart) = whole
+            .zip(stray_in_groups(&groups, &y, OUTLIER, 0.0))
+            .expect("7.0 strays");
+        assert_eq!((whole.place, apart.place), (7, 7));
+        assert!((whole.statistic - apart.statistic).abs() < 1e-9);
+        assert!((whole.by - apart.by).abs() < 1e-9);
+        assert_eq!(whole.critical, apart.critical);
     }
 
     #[test]

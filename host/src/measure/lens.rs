@@ -139,6 +139,9 @@ pub enum LensError {
     },
 }
 
+/// What can be read at all, pixels: nothing that differs by less strays.
+const FINEST: f64 = 0.1;
+
 /// Changes of lift below this are the same height, mm.
 const SAME_MM: f64 = 1e-6;
 
@@ -383,7 +386,7 @@ fn result(
             })
             .collect(),
         scatter: fit.deviation(),
-        stray: fit.stray(OUTLIER, 0.0),
+        stray: fit.stray(OUTLIER, FINEST),
     })
 }
 

@@ -142,17 +142,16 @@ fn span(values: impl Iterator<Item = f64>) -> f64 {
 /// Works out the figures.
 #[must_use]
 pub fn positioning(readings: &[AxisReading]) -> Positioning {
-    let mut places: Vec<f64> = readings.iter().map(|reading| reading.target).collect();
-    places.sort_by(f64::total_cmp);
-    places.dedup();
-    let targets: Vec<Target> = places
-        .into_iter()
-        .map(|target| {
+    // Stable: the runs to a target stay in the order read.
+    let mut sorted: Vec<&AxisReading> = readings.iter().collect();
+    sorted.sort_by(|a, b| a.target.total_cmp(&b.target));
+    let targets: Vec<Target> = sorted
+        .chunk_by(|a, b| a.target == b.target)
+        .map(|here| {
+            let target = here[0].target;
             Target::new(target, |going| {
-                let here = readings
-                    .iter()
-                    .filter(|reading| reading.target == target && reading.going == going);
-                here.map(|reading| reading.reading - target).collect()
+                let going = here.iter().filter(|reading| reading.going == going);
+                going.map(|reading| reading.reading - target).collect()
             })
         })
         .collect();

@@ -1,4 +1,4 @@
-//! Readings from a table in a CSV file, or typed one by one.
+//! Readings from a table in a CSV file.
 //!
 //! The first line names the columns, in any order; columns that nobody asks for are passed over. A
 //! quantity has its unit in the column's head, `reading mm`, or with every value, `3.25 mm`, which
@@ -8,10 +8,9 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
-use std::str::FromStr;
 
 use crate::stand::AxisUnit;
-use crate::units::{Angle, Length, QuantityError, parse_duration};
+use crate::units::{QuantityError, parse_duration, reading_in, with_unit};
 
 /// Longest table that is read, rows.
 const MOST_ROWS: usize = 100_000;
@@ -118,31 +117,6 @@ impl Row {
             Cell::Word(word) => Some(word),
             Cell::Number(_) => None,
         }
-    }
-}
-
-/// A reading as a person types it: a number with its unit, or without one where `unit` says which.
-/// In millimetres or degrees.
-///
-/// # Errors
-///
-/// Says what is wrong with the text.
-pub fn reading(text: &str, kind: AxisUnit, unit: Option<&str>) -> Result<f64, QuantityError> {
-    let parse = |text: &str| match kind {
-        AxisUnit::Millimetre => Length::from_str(text).map(Length::mm),
-        AxisUnit::Degree => Angle::from_str(text).map(Angle::degrees),
-    };
-    with_unit(text, unit, parse)
-}
-
-fn with_unit(
-    text: &str,
-    unit: Option<&str>,
-    parse: impl Fn(&str) -> Result<f64, QuantityError>,
-) -> Result<f64, QuantityError> {
-    match (parse(text), unit) {
-        (Err(QuantityError::BareNumber { .. }), Some(unit)) => parse(&format!("{text} {unit}")),
-        (result, _) => result,
     }
 }
 
@@ -330,7 +304,7 @@ fn value(want: Want, text: &str, unit: Option<&str>) -> Result<Cell, String> {
             })
     };
     match want {
-        Want::Place(kind) => quantity(reading(text, kind, unit)),
+        Want::Place(kind) => quantity(reading_in(text, kind, unit)),
         Want::Time => quantity(with_unit(text, unit, |text| {
             parse_duration(text).map(|time| time.as_secs_f64())
         })),

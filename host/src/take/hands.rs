@@ -4,7 +4,7 @@
 //! A reading says where a level stands, and nothing else in here does: what it does not show cannot
 //! be caught. So every reading that is not the one wanted is compared with those that the usual
 //! mistakes give: the wrong way, half of it, twice, not at all, another level's. Where it looks as if
-//! another level had been moved, the scales of all the others are asked for as well, before the
+//! another level had been moved, the scales of all the others are looked at as well, before the
 //! frame can be exposed.
 
 use super::error::TakeError;
@@ -189,7 +189,9 @@ pub fn judge(request: &HandRequest<'_>, read: f64, others: &[Other]) -> Option<H
         AxisUnit::Degree => &[],
     };
     for &(unit, size) in units {
-        if near(target / size) && told_apart(target, target / size) {
+        // To a twentieth: nobody reads inches as finely as the scale that is not in inches.
+        let close = (read * size - target).abs() <= target.abs() / 20.0;
+        if close && !near(0.0) && told_apart(target, read) {
             return Some(HandProblem::OtherUnit { read, unit });
         }
     }
@@ -266,6 +268,8 @@ impl Hands {
     }
 
     /// Asks for one axis until it is right; `ahead` are those that are asked for after it anyway.
+    /// Where another level may have been moved in its place, the scales of all others are looked at
+    /// then.
     fn ask(
         &mut self,
         crew: &mut Crew<'_, '_>,
@@ -275,29 +279,43 @@ impl Hands {
         ahead: &[usize],
     ) -> Result<(), Interrupt> {
         let axes = &crew.schedule.hands;
+        // In the stand's order, as they are taken from the end.
+        let others = |place: usize| {
+            let others = (0..axes.len()).rev();
+            others.filter(move |other| *other != place && !ahead.contains(other))
+        };
+        let mut doubted: Vec<(usize, String)> = Vec::new();
+        let mut next = (place, None);
+        loop {
+            let (place, in_place_of) = next;
+            if self.until_right(crew, frame, place, targets, in_place_of.as_deref())? {
+                // Whatever has been looked at before may have been moved since.
+                let name = axes[place].name();
+                doubted = others(place).map(|other| (other, name.clone())).collect();
+            }
+            match doubted.pop() {
+                None => return Ok(()),
+                Some((other, name)) => next = (other, Some(name)),
+            }
+        }
+    }
+
+    /// Asks for one axis until it is right; whether a wrong reading has pointed to another level.
+    fn until_right(
+        &mut self,
+        crew: &mut Crew<'_, '_>,
+        frame: u32,
+        place: usize,
+        targets: &[f64],
+        in_place_of: Option<&str>,
+    ) -> Result<bool, Interrupt> {
+        let mut elsewhere = false;
         let mut problem = None;
         loop {
-            problem = self.ask_once(crew, frame, place, targets, problem, None)?;
-            let Some(found) = &problem else {
-                return Ok(());
-            };
-            if !found.points_elsewhere() {
-                continue;
-            }
-            // Every time: whoever has moved the wrong level once may do so again.
-            let name = axes[place].name();
-            for other in 0..axes.len() {
-                if other == place || ahead.contains(&other) {
-                    continue;
-                }
-                let mut problem = None;
-                loop {
-                    let doubt = Some(name.as_str());
-                    problem = self.ask_once(crew, frame, other, targets, problem, doubt)?;
-                    if problem.is_none() {
-                        break;
-                    }
-                }
+            problem = self.ask_once(crew, frame, place, targets, problem, in_place_of)?;
+            match &problem {
+                None => return Ok(elsewhere),
+                Some(found) => elsewhere |= found.points_elsewhere(),
             }
         }
     }

@@ -2,7 +2,7 @@
 
 use panestep::plan::clearance::{self, LiftMove, Lifts, Touch};
 use panestep::schedule::{MotorAxis, Schedule};
-use panestep::stand::{Carrier, LevelId, Way};
+use panestep::stand::{Carrier, Way};
 use panestep::take::{Attended, AxisSeen, Seen, TakeError};
 use panestep::units::InUnit;
 
@@ -10,6 +10,7 @@ use super::Wish;
 use crate::cli::Failure;
 use crate::cli::at_stand::{Place, at, stood, told};
 use crate::cli::home::homed;
+use crate::cli::lifts;
 use crate::cli::screen::say;
 
 /// A stand while something is moved on it.
@@ -262,24 +263,14 @@ impl Mover<'_, '_, '_, '_> {
         })
     }
 
-    /// The lifts, where they are known: not of what is moved by hand, or not homed.
+    /// The lifts, where they are known.
     fn lifts(&self, seen: &Seen) -> Lifts {
-        let mut lifts = Lifts::of(self.place.stand());
-        for axis in &seen.axes {
-            if self.axis(axis.place).way == Way::Lift && axis.homed {
-                lifts.know(self.carrier(axis.place), axis.position);
-            }
-        }
-        lifts
+        lifts::known(self.place.stand(), self.schedule, seen)
     }
 
     /// What an axis carries.
     fn carrier(&self, axis: usize) -> Carrier {
-        let of = &self.axis(axis).of;
-        let mut levels = self.place.stand().levels.iter();
-        levels
-            .position(|level| level.name == *of)
-            .map_or(Carrier::Camera, |level| Carrier::Level(LevelId(level)))
+        lifts::carrier(self.place.stand(), self.axis(axis))
     }
 
     /// One axis that is not homed, slowly.

@@ -97,7 +97,7 @@ pub(crate) struct Axis {
     #[arg(long, value_name = "COUNT", default_value_t = 5,
           value_parser = clap::value_parser!(u16).range(1..=100))]
     pub(crate) runs: u16,
-    /// Draw deviations against targets, as SVG.
+    /// Draw deviations against targets, as SVG; the file must not be there yet.
     #[arg(long, value_name = "FILE")]
     pub(crate) plot: Option<PathBuf>,
     #[command(flatten)]
@@ -192,7 +192,10 @@ pub(crate) struct Lens {
 #[command(
     after_help = "A table of readings has the columns `time` and `amplitude`: the swing's turning \
                   points one after another, from rest, those to the other side negative, or those of \
-                  one side alone; or `time` and `reading`: a whole trace."
+                  one side alone; or `time` and `reading`: a whole trace, from before the push until \
+                  it hangs still, with at least ten readings for each swing. Let the swing come from \
+                  an ordinary stop at full speed, not from a tap: what has to die away is what \
+                  the stand's own moves leave."
 )]
 pub(crate) struct Decay {
     /// The swing that no longer matters, from rest to one side.

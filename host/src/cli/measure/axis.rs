@@ -1,21 +1,24 @@
 //! `panestep measure axis`: scale, slack and ISO 230-2's figures.
 
+use std::path::Path;
+
 use panestep::file::amend::Change;
 use panestep::measure::axis::{self, AxisReading, AxisResult, Cause, Going, Oddity, oddity};
 use panestep::measure::fit::Stray;
 use panestep::measure::home::round_up;
 use panestep::measure::plot;
-use panestep::measure::positioning::{Positioning, Target, positioning};
+use panestep::measure::positioning::{Positioning, positioning};
 use panestep::measure::table::{Column, Row, Want};
-use panestep::stand::{Axis, AxisId, AxisUnit, Drive, Way};
+use panestep::stand::{Axis, AxisId, AxisUnit, Way};
 use panestep::units::InUnit;
 use serde_json::json;
 
 use super::args::{self, Shape};
-use super::guided::{Route, series};
-use super::kept::write_plot;
-use super::output::{document, figure, lines, with_uncertainty};
-use super::{UNTOUCHED, changes_json, named_axis, place_of, propose, rounded, wrong};
+use super::figures::told;
+use super::guided::{Reads, Route, series};
+use super::kept::{must_be_free, write_plot};
+use super::output::{document, lines};
+use super::{UNTOUCHED, named_axis, place_of, propose, rounded, with_changes, wrong};
 use crate::cli::Failure;
 use crate::cli::at_stand::Place;
 use crate::cli::screen::say;
@@ -30,59 +33,150 @@ pub(crate) fn axis(typed: &args::Axis) -> Result<(), Failure> {
     let of = place.stand().axes[id.0].clone();
     let unit = of.way.unit();
     be_true(&mut place, typed, id, unit)?;
+    if let Some(plot) = &typed.plot {
+        must_be_free("--plot", plot)?;
+        if typed.guided.save.as_ref() == Some(plot) {
+            return Err(wrong(
+                "--plot and --save name the same file; nothing was moved",
+            ));
+        }
+    }
     let columns = columns(unit);
-    let readings = match super::table(common, &columns, 4)? {
-        Some(rows) => readings(&rows, &of, common)?,
+    let (readings, guided) = match super::table(common, &columns, 4)? {
+        Some(rows) => (readings(&rows, &of, common)?, None),
         None => {
             let runs = (u32::from(typed.runs), true);
-            let route = Route::new(&of, &typed.guided, runs)?;
-            series(&place, id, &route, &typed.guided, HEAD)?
+            let route = Route::new(&of, place.file.per_turn(id), &typed.guided, runs)?;
+            let series = series(&place, id, &route, &typed.guided, (Reads::Along, HEAD))?;
+            (series.readings, Some((series.kept, route.lead())))
         }
     };
+    let lead = guided.as_ref().map(|(_, lead)| *lead);
+    results(&place, typed, (id, &name), &readings, lead).map_err(|failure| match guided {
+        Some((kept, _)) => failure.and_hint(kept.all(&readings)),
+        None => failure,
+    })
+}
+
+/// Works the readings out, tells what they say, draws it, and proposes what follows. `lead` is the
+/// way before the first target, where this program has chosen it.
+fn results(
+    place: &Place,
+    typed: &args::Axis,
+    (id, name): (AxisId, &str),
+    readings: &[AxisReading],
+    lead: Option<f64>,
+) -> Result<(), Failure> {
+    let common = &typed.common;
+    let unit = place.stand().axes[id.0].way.unit();
     // A guided series has asked about each of them.
-    if common.readings.is_some() && !common.keep_outliers {
-        refuse_strays(&readings, unit)?;
+    if lead.is_none() && !common.keep_outliers {
+        refuse_strays(readings, unit)?;
     }
-    let result = axis::analyse(&readings).map_err(wrong)?;
-    let found = positioning(&readings);
-    let homed = common.readings.is_none();
-    let changes = changes(&place, id, &result, &found, homed);
+    let mut result = axis::analyse(readings).map_err(wrong)?;
+    result.cause = result.cause.map(|cause| of_unit(cause, unit));
+    let rising = axis::rising(readings, &result);
+    let found = positioning(&rising);
+    let refused = refused(&result, (&rising, &found), lead, unit);
+    let changes = match refused {
+        Some(_) => Vec::new(),
+        None => changes(place, id, &result, &found),
+    };
     match common.format {
-        Shape::Table => lines(&told(&place, id, &name, &result, &found))?,
+        Shape::Table => lines(&told(place, id, name, &result, &found))?,
         Shape::Json => document(
             "axis",
-            json!({
-                "axis": name,
-                "unit": unit.sign(),
-                "readings": readings,
-                "result": result,
-                "positioning": found,
-                "changes": changes_json(&place, &changes)?,
-            }),
+            with_changes(
+                json!({
+                    "axis": name,
+                    "unit": unit.sign(),
+                    "readings": readings,
+                    "result": result,
+                    "positioning": found,
+                }),
+                place,
+                &changes,
+            ),
         )?,
     }
-    if let Some(path) = &typed.plot {
-        let text = plot::svg(
-            &centred(&readings),
+    let drawn = match &typed.plot {
+        Some(path) => draw(
+            path,
+            &rising,
             &format!("{}: {name}", place.stand().name),
             unit,
-        )
-        .map_err(Failure::could_not)?;
-        write_plot(path, &text)?;
-        say(&format!("drawn into {}", path.display()));
-    }
-    match result.cause {
-        Some(cause @ (Cause::Inches | Cause::Centimetres)) => Err(wrong(format!(
+        ),
+        None => Ok(()),
+    };
+    let proposed = match refused {
+        Some(failure) => Err(failure),
+        None => {
+            if let Some(cause) = result.cause {
+                say(&format!(
+                    "mind: {}. `per_turn` is left as it is",
+                    because(cause)
+                ));
+            }
+            propose(place, &changes, common)
+        }
+    };
+    proposed.and(drawn)
+}
+
+fn draw(path: &Path, readings: &[AxisReading], title: &str, unit: AxisUnit) -> Result<(), Failure> {
+    let text = plot::svg(&centred(readings), title, unit).map_err(Failure::could_not)?;
+    write_plot(path, &text)?;
+    say(&format!("drawn into {}", path.display()));
+    Ok(())
+}
+
+/// Why nothing at all can be made of the readings, where that is so.
+fn refused(
+    result: &AxisResult,
+    (rising, found): (&[AxisReading], &Positioning),
+    lead: Option<f64>,
+    unit: AxisUnit,
+) -> Option<Failure> {
+    if let Some(cause @ (Cause::Inches | Cause::Centimetres)) = result.cause {
+        return Some(wrong(format!(
             "the readings change by {:.3} for every {} that the axis was sent: {}",
             result.scale.value,
             unit.sign(),
             because(cause)
-        ))),
-        Some(cause) => {
-            say(&format!("mind: {}", because(cause)));
-            propose(&place, &changes, common)
-        }
-        None => propose(&place, &changes, common),
+        )));
+    }
+    let advice = "Scale and slack are wrong by that: choose targets with a longer way to the first \
+                  one, farther from the ends of the travel, or mend the drive first";
+    if let Some(left) = axis::slack_left(rising) {
+        return Some(wrong(format!(
+            "the way before the first target did not take up all the slack: {:.4} of it was left \
+             there. {advice}",
+            InUnit(left, unit)
+        )));
+    }
+    let greatest = greatest_slack(found)?;
+    // Nearly as much as the way itself: there may be any amount more.
+    lead.filter(|lead| greatest > 0.9 * lead).map(|lead| {
+        wrong(format!(
+            "the readings show a slack of {:.4}, as much as the way before the first target, {:.4}: \
+             it may not have taken up all of it. {advice}",
+            InUnit(greatest, unit),
+            InUnit(lead, unit)
+        ))
+    })
+}
+
+/// The greatest slack of any target, axis units.
+fn greatest_slack(found: &Positioning) -> Option<f64> {
+    let slacks = found.targets.iter().filter_map(|it| it.reversal);
+    slacks.map(|it| -it).max_by(f64::total_cmp)
+}
+
+/// Inches and centimetres are no units of an angle.
+fn of_unit(cause: Cause, unit: AxisUnit) -> Cause {
+    match (cause, unit) {
+        (Cause::Inches | Cause::Centimetres, AxisUnit::Degree) => Cause::Unknown,
+        (cause, _) => cause,
     }
 }
 
@@ -200,11 +294,16 @@ fn refuse_strays(readings: &[AxisReading], unit: AxisUnit) -> Result<(), Failure
 fn stray_line(readings: &[AxisReading], stray: &Stray, unit: AxisUnit) -> String {
     let it = readings[stray.place];
     let wanted = it.reading - stray.by;
-    let guess = match oddity(wanted, it.reading, 1e-9 + 0.02 * stray.by.abs()) {
-        Some(Oddity::Mirrored) => "; its sign seems to be wrong",
-        Some(Oddity::Inches) => "; it seems to mix up inches and millimetres",
-        Some(Oddity::Centimetres) => "; it seems to mix up centimetres and millimetres",
-        Some(Oddity::Off) | None => "",
+    let odd = oddity(wanted, it.reading, 1e-9 + 0.02 * stray.by.abs());
+    let guess = match (odd, unit) {
+        (Some(Oddity::Mirrored), _) => "; its sign seems to be wrong",
+        (Some(Oddity::Inches), AxisUnit::Millimetre) => {
+            "; it seems to mix up inches and millimetres"
+        }
+        (Some(Oddity::Centimetres), AxisUnit::Millimetre) => {
+            "; it seems to mix up centimetres and millimetres"
+        }
+        _ => "",
     };
     format!(
         "line {}: {} at target {} lies {} from what the other readings have there (statistic {:.2}, \
@@ -239,41 +338,24 @@ fn centred(readings: &[AxisReading]) -> Positioning {
     positioning(&moved)
 }
 
-/// What follows for the stand file. An axis that has been homed for the series has found its switch
-/// on the side that the file says: where the readings fall, it is the scale that counts backward.
-fn changes(
-    place: &Place,
-    id: AxisId,
-    result: &AxisResult,
-    found: &Positioning,
-    homed: bool,
-) -> Vec<Change> {
-    let of = &place.stand().axes[id.0];
+/// What follows for the stand file. Readings that fall say nothing about `reversed`: so do those of
+/// a dial whose plunger is pushed in. Where something else has to be mended first, its cause says so,
+/// and `per_turn` stays.
+fn changes(place: &Place, id: AxisId, result: &AxisResult, found: &Positioning) -> Vec<Change> {
     let mut changes = Vec::new();
-    if let (Drive::Motor(motor), Some(turn)) = (&of.drive, place.file.per_turn(id)) {
+    if let (None, Some(turn)) = (result.cause, place.file.per_turn(id)) {
         let scale = result.scale.times(result.scale.value.signum());
         // What lies within its own uncertainty is no news.
         if (scale.value - 1.0).abs() > scale.within_95.unwrap_or(0.0) {
             let value = rounded(scale.times(turn));
             changes.push(Change::PerTurn { axis: id, value });
         }
-        if result.reversed && !homed {
-            changes.push(Change::Reversed {
-                axis: id,
-                value: !motor.reversed,
-            });
-        }
     }
-    // The greatest slack of any target has to be taken up.
-    let sign = result.scale.value.signum();
-    let greatest = found
-        .targets
-        .iter()
-        .filter_map(|it| it.reversal)
-        .map(|it| -it * sign);
-    let greatest = greatest.fold(f64::NEG_INFINITY, f64::max);
-    if let Some(slack) = result.backlash {
-        let sure = slack.value * sign > slack.within_95.unwrap_or(0.0);
+    // The greatest slack of any target has to be taken up. A wrong microstep setting does not touch
+    // it; what is wrong for no known reason may.
+    let known = matches!(result.cause, None | Some(Cause::Microsteps));
+    if let (true, Some(slack), Some(greatest)) = (known, result.backlash, greatest_slack(found)) {
+        let sure = slack.value > slack.within_95.unwrap_or(0.0);
         if sure && greatest > 0.0 {
             let value = round_up(greatest);
             changes.push(Change::Backlash { axis: id, value });
@@ -304,156 +386,4 @@ const fn because(cause: Cause) -> &'static str {
              `per_turn`, and the readings, before this is written"
         }
     }
-}
-
-fn told(
-    place: &Place,
-    id: AxisId,
-    name: &str,
-    result: &AxisResult,
-    found: &Positioning,
-) -> Vec<String> {
-    let of = &place.stand().axes[id.0];
-    let unit = of.way.unit();
-    let sign = unit.sign();
-    let mut out = vec![format!(
-        "{name}: {} readings over {}",
-        result.residuals.len(),
-        InUnit(result.span, unit)
-    )];
-    out.push(String::new());
-    out.push(format!(
-        "scale       {}",
-        with_uncertainty(result.scale, &format!("{sign} read per {sign} sent"), 6)
-    ));
-    for (what, straight) in [
-        ("  forward", &result.forward),
-        ("  backward", &result.backward),
-    ] {
-        if let Some(straight) = straight {
-            let scatter = figure(straight.scatter, 4);
-            out.push(format!(
-                "{what:<12}{}; scatter {scatter} {sign}",
-                with_uncertainty(straight.slope, "", 6).replace(" ,", ",")
-            ));
-        }
-    }
-    if let (Drive::Motor(motor), Some(turn)) = (&of.drive, place.file.per_turn(id)) {
-        let size = result.scale.times(result.scale.value.signum());
-        out.push(format!(
-            "per turn    {}; the file has {turn} {sign}",
-            with_uncertainty(size.times(turn), sign, 6)
-        ));
-        let steps = motor.steps_per_unit / size.value;
-        let steps_off = size.uncertainty.map(|it| steps * it / size.value);
-        out.push(format!(
-            "            that is {steps:.4} steps per {sign}, standard uncertainty {}",
-            figure(steps_off, 4)
-        ));
-    }
-    out.push(format!(
-        "            over these {} the file is off by {:+}",
-        InUnit(result.span, unit),
-        InUnit(result.off_over_travel, unit)
-    ));
-    if result.reversed {
-        out.push(
-            "            the readings fall where the axis was sent up: the scale counts the other \
-             way, or, where the level itself went the wrong way, the motor is `reversed`"
-                .to_owned(),
-        );
-    }
-    if let Some(slack) = result.backlash {
-        let slack = slack.times(result.scale.value.signum());
-        out.push(format!("slack       {}", with_uncertainty(slack, sign, 4)));
-        if slack.value < -slack.within_95.unwrap_or(f64::INFINITY) {
-            out.push(
-                "            below zero: no drive has that; are forward and backward swapped, or does \
-                 the dial stick?"
-                    .to_owned(),
-            );
-        }
-    }
-    out.push(String::new());
-    out.extend(figures(found, unit));
-    out
-}
-
-fn figures(found: &Positioning, unit: AxisUnit) -> Vec<String> {
-    let sign = unit.sign();
-    let mut out = vec![format!(
-        "ISO 230-2, {sign} (deviation: reading less target; s: standard deviation)"
-    )];
-    out.push(format!(
-        "{:>12} {:>10} {:>10} {:>10} {:>10} {:>9} {:>9} {:>9} {:>9} {:>9}",
-        "target",
-        "mean forw.",
-        "mean back",
-        "mean both",
-        "reversal",
-        "s forw.",
-        "s back",
-        "R forw.",
-        "R back",
-        "R"
-    ));
-    let cell = |target: &Target, going| target.cell(going).cloned();
-    for target in &found.targets {
-        let (up, down) = (cell(target, Going::Forward), cell(target, Going::Backward));
-        out.push(format!(
-            "{:>12.3} {:>10} {:>10} {:>10} {:>10} {:>9} {:>9} {:>9} {:>9} {:>9}",
-            target.target,
-            figure(up.as_ref().map(|it| it.mean), 4),
-            figure(down.as_ref().map(|it| it.mean), 4),
-            figure(target.mean, 4),
-            figure(target.reversal, 4),
-            figure(up.and_then(|it| it.deviation), 4),
-            figure(down.and_then(|it| it.deviation), 4),
-            figure(target.repeatability_forward, 4),
-            figure(target.repeatability_backward, 4),
-            figure(target.repeatability, 4),
-        ));
-    }
-    out.push(String::new());
-    out.push(format!(
-        "{:<44} {:>10} {:>10} {:>10}",
-        "", "both", "forward", "backward"
-    ));
-    for (what, both, up, down) in [
-        (
-            "accuracy A",
-            found.accuracy,
-            found.accuracy_forward,
-            found.accuracy_backward,
-        ),
-        (
-            "systematic deviation E",
-            found.systematic,
-            found.systematic_forward,
-            found.systematic_backward,
-        ),
-        (
-            "repeatability R",
-            found.repeatability,
-            found.repeatability_forward,
-            found.repeatability_backward,
-        ),
-        (
-            "mean bidirectional positional deviation M",
-            found.mean_deviation,
-            None,
-            None,
-        ),
-        ("reversal error B", found.reversal, None, None),
-        ("mean reversal error", found.mean_reversal, None, None),
-    ] {
-        let one_way = |value: Option<f64>| value.map_or(String::new(), |it| figure(Some(it), 4));
-        out.push(format!(
-            "{what:<44} {:>10} {:>10} {:>10}",
-            figure(both, 4),
-            one_way(up),
-            one_way(down)
-        ));
-    }
-    out
 }

@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::args::{self, Shape};
 use super::output::{document, lines, with_uncertainty};
-use super::{UNTOUCHED, changes_json, place_of, propose, text_of, wrong};
+use super::{UNTOUCHED, place_of, propose, text_of, with_changes, wrong};
 use crate::cli::Failure;
 
 const MM: AxisUnit = AxisUnit::Millimetre;
@@ -50,14 +50,11 @@ pub(crate) fn decay(typed: &args::Decay) -> Result<(), Failure> {
             .map_or(String::new(), |line| format!("{line}:"));
         wrong(format!("{name}:{line} {error}"))
     })?;
-    let time = settle(&result, below).ok_or_else(|| {
-        wrong(format!(
-            "a damping ratio of {:.5} is too uncertain, or too little, to say how long to wait; read \
-             more turning points",
-            result.damping.value
-        ))
-    })?;
-    let change = Change::Settle { time };
+    let time = settle(&result, below);
+    let changes: Vec<Change> = time
+        .map(|time| Change::Settle { time })
+        .into_iter()
+        .collect();
     let likely = settle_time(
         result.frequency.value,
         result.damping.value,
@@ -84,25 +81,38 @@ pub(crate) fn decay(typed: &args::Decay) -> Result<(), Failure> {
             ),
             format!("below {below} mm after    {likely:.3} s from the first turning point"),
             format!(
-                "to wait                {} ms, with both at the worse end of their 95 % intervals; the \
-                 file has {} ms",
-                time.as_millis(),
+                "to wait                {}; the file has {} ms",
+                time.map_or("cannot be told".to_owned(), |time| format!(
+                    "{} ms, with both at the worse end of their 95 % intervals, and half a swing for \
+                     the way to the first turning point",
+                    time.as_millis()
+                )),
                 place.stand().shutter.settle.as_millis()
             ),
         ])?,
         Shape::Json => document(
             "decay",
-            json!({
-                "peaks": peaks,
-                "result": result,
-                "below": below,
-                "settle_likely_s": likely,
-                "settle_s": time.as_secs_f64(),
-                "changes": changes_json(&place, &[change])?,
-            }),
+            with_changes(
+                json!({
+                    "peaks": peaks,
+                    "result": result,
+                    "below": below,
+                    "settle_likely_s": likely,
+                    "settle_s": time.map(|time| time.as_secs_f64()),
+                }),
+                &place,
+                &changes,
+            ),
         )?,
     }
-    propose(&place, &[change], common)
+    if time.is_none() {
+        return Err(wrong(format!(
+            "a damping ratio of {:.5} is too uncertain, or too little, to say how long to wait; read \
+             more turning points",
+            result.damping.value
+        )));
+    }
+    propose(&place, &changes, common)
 }
 
 /// Turning points, from a table of them or of a whole trace.
@@ -132,7 +142,23 @@ fn peaks(name: &str, text: &str) -> Result<Vec<Peak>, Failure> {
                 pair[1].0
             )));
         }
-        return Ok(decay::peaks(&points));
+        let peaks = decay::peaks(&points);
+        if peaks.len() < 3
+            && let Some((rest, scatter)) = decay::rest(&points)
+        {
+            let most = points
+                .iter()
+                .map(|it| (it.2 - rest).abs())
+                .fold(0.0, f64::max);
+            return Err(wrong(format!(
+                "{name}: {} turning points stand out of this trace, and at least 3 are wanted. Rest \
+                 is taken from its last tenth, {rest:.4} mm, where the readings still scatter by \
+                 {scatter:.4} mm; the farthest from it is {most:.4} mm. Record until it hangs still, \
+                 with at least ten readings for each swing",
+                peaks.len()
+            )));
+        }
+        return Ok(peaks);
     }
     let peak = |(line, time, amplitude)| Peak {
         time,

@@ -1,31 +1,47 @@
 //! A guided series: an axis is sent from place to place, and the person reads the dial.
 
-use panestep::measure::axis::{self, AxisReading, Going, Oddity, oddity, strays};
-use panestep::measure::table;
+use panestep::measure::axis::{self, AxisReading, Going};
+use panestep::plan::clearance::{self, LiftMove, Lifts};
 use panestep::schedule::Schedule;
-use panestep::sim::Random;
-use panestep::stand::{Axis, AxisId, AxisUnit, Drive};
+use panestep::stand::{Axis, AxisId, Carrier, Drive, Stand, Way};
 use panestep::take::Attended;
-use panestep::units::InUnit;
+use panestep::units::{InUnit, reading_in};
 
 use super::args::Guided;
+use super::asker::{Asker, Go};
 use super::kept::Kept;
 use super::{place_of, wrong};
 use crate::cli::Failure;
 use crate::cli::at_stand::{Place, Teller, stood, told};
 use crate::cli::home::homed;
+use crate::cli::lifts;
 use crate::cli::screen::say;
 
-/// How finely a simulated dial reads, and how far it is off at most, axis units.
-const DIAL: f64 = 0.001;
-const DIAL_OFF: f64 = 0.002;
+/// What the dial follows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Reads {
+    /// The travel.
+    Along,
+    /// A square or straight-edge beside it.
+    Across,
+}
+
+/// A series from its first reading to its last.
+pub(super) struct Series {
+    pub(super) readings: Vec<AxisReading>,
+    pub(super) kept: Kept,
+}
+
+/// Way before the first target that takes up the slack, axis units, where the travel has room for
+/// it: far more than a sound drive has, and a quarter of its motor's turn.
+const LEAD: f64 = 1.0;
 
 /// Where to send an axis, and how often.
 pub(super) struct Route {
     /// Targets, rising, axis units.
     pub(super) targets: Vec<f64>,
     /// Where to come from for the first one, either way.
-    ends: (f64, f64),
+    pub(super) ends: (f64, f64),
     /// Runs each way.
     pub(super) runs: u32,
     /// Whether there are runs back at all.
@@ -34,8 +50,10 @@ pub(super) struct Route {
 
 impl Route {
     /// Chooses the targets.
+    /// `turn` is what a turn of its motor moves it, axis units.
     pub(super) fn new(
         of: &Axis,
+        turn: Option<f64>,
         guided: &Guided,
         (runs, both): (u32, bool),
     ) -> Result<Self, Failure> {
@@ -81,8 +99,14 @@ impl Route {
         let (Some(&first), Some(&last)) = (targets.first(), targets.last()) else {
             return Err(wrong("there is no room for targets"));
         };
-        // Enough to take up far more slack than a stand should have, where there is room for it.
-        let lead = (0.05 * (to - from)).max(4.0 * of.backlash).max(4.0 * step);
+        let lead = [
+            4.0 * of.backlash,
+            4.0 * step,
+            LEAD,
+            turn.unwrap_or(0.0) / 4.0,
+        ]
+        .into_iter()
+        .fold(0.05 * (to - from), f64::max);
         let to_step = |place: f64| (place / step).round() * step;
         let inside = |place: f64| {
             let place = to_step(place);
@@ -105,9 +129,39 @@ impl Route {
         })
     }
 
+    /// The way before the first target, in the direction that has less of it; axis units.
+    pub(super) fn lead(&self) -> f64 {
+        let (first, last) = (self.targets[0], self.targets[self.targets.len() - 1]);
+        (first - self.ends.0).min(self.ends.1 - last)
+    }
+
+    /// Sees whether a lift can go the whole route while everything else stays, coming from `here`,
+    /// mm. Says where nobody can tell.
+    fn clear(&self, stand: &Stand, of: Carrier, here: f64, lifts: &Lifts) -> Result<(), Failure> {
+        let (least, most) = self.ends;
+        let ways = [(here, least), (here, most), (least, most)].map(|(from_mm, to_mm)| LiftMove {
+            of,
+            from_mm,
+            to_mm,
+            least_mm: least,
+        });
+        for way in &ways {
+            clearance::clear(stand, way, lifts).map_err(|touch| {
+                wrong(format!(
+                    "on the way from {least:.3} mm to {most:.3} mm {touch}; nothing was measured. \
+                     Measure a part of the travel, with --from and --to, or move the other one out \
+                     of its way first"
+                ))
+            })?;
+        }
+        // Once is enough.
+        let _ = ways.iter().any(|way| lifts::caution(stand, way, lifts));
+        Ok(())
+    }
+
     /// Every stop in order: run, which way, where to come from where that is not the last stop, and
     /// the target.
-    fn stops(&self) -> Vec<(u32, Going, Option<f64>, f64)> {
+    pub(super) fn stops(&self) -> Vec<(u32, Going, Option<f64>, f64)> {
         let mut stops = Vec::new();
         for run in 1..=self.runs {
             let begin = |going, end| {
@@ -128,9 +182,6 @@ impl Route {
     }
 }
 
-/// How the axis gets to a target, coming from where it is.
-type Go<'a> = dyn FnMut(f64) -> Result<(), Failure> + 'a;
-
 /// Sends an axis to every stop of a route and asks for the reading at each. `head` is that of the
 /// saved table, with `@` for the unit.
 pub(super) fn series(
@@ -138,28 +189,15 @@ pub(super) fn series(
     id: AxisId,
     route: &Route,
     guided: &Guided,
-    head: &'static str,
-) -> Result<Vec<AxisReading>, Failure> {
+    (reads, head): (Reads, &'static str),
+) -> Result<Series, Failure> {
     let of = &place.stand().axes[id.0];
     let unit = of.way.unit();
     if let Some(word) = &guided.unit {
-        table::reading("1", unit, Some(word)).map_err(|error| wrong(format!("--unit: {error}")))?;
+        reading_in("1", unit, Some(word)).map_err(|error| wrong(format!("--unit: {error}")))?;
     }
     let name = format!("{} {}", place.stand().carrier_name(of.of), of.way.name());
-    let mut asker = Asker {
-        place,
-        id,
-        name: name.clone(),
-        unit,
-        word: guided
-            .unit
-            .clone()
-            .unwrap_or_else(|| unit.sign().to_owned()),
-        coarse: 0.5 + 2.0 * of.backlash,
-        noise: Random::new(0x5EED),
-        first: None,
-        scale: 1.0,
-    };
+    let asker = Asker::new(place, id, reads, guided.unit.as_deref());
     let tell = |moved_by: &str| {
         say(&format!(
             "{name}: {} targets from {} to {}, {} each way{}, {moved_by}",
@@ -174,10 +212,14 @@ pub(super) fn series(
             if route.both { "" } else { " (forward only)" },
         ));
     };
-    match &of.drive {
+    let kept = Kept::begin(guided.save.as_deref(), head, unit)?;
+    let readings = match &of.drive {
         Drive::Hand { .. } => {
+            if of.way == Way::Lift {
+                let lifts = Lifts::of(place.stand());
+                route.clear(place.stand(), of.of, route.ends.0, &lifts)?;
+            }
             tell("moved by hand");
-            let kept = Kept::begin(guided.save.as_deref(), head, unit)?;
             let mut last: Option<f64> = None;
             let mut go = |target: f64| {
                 let toward = last.map_or("", |last| of.way.toward(target - last));
@@ -194,23 +236,57 @@ pub(super) fn series(
                 place.rig.crank(id, target);
                 Ok(())
             };
-            asker.all(route, &mut go, &kept)
+            asker.all(route, &mut go, &kept)?
         }
         Drive::Motor(_) => {
             let schedule = place.schedule()?;
             let at = motor(&schedule, place, id)?;
             place.rig.stop_is_tested(place.stand(), place.file.path())?;
-            let kept = Kept::begin(guided.save.as_deref(), head, unit)?;
             let mut teller = Teller::new(&schedule);
             place.attend(&schedule, &mut teller, |attended| {
+                clear_way(place, &schedule, attended, at, route)?;
                 place.set_up(attended)?;
                 homed(attended, &[at])?;
                 tell("moved by its motor: keep clear");
-                let mut go = |target: f64| goes(attended, at, target);
+                let mut go: Box<Go<'_>> = Box::new(|target| goes(attended, at, target));
                 asker.all(route, &mut go, &kept)
-            })
+            })?
         }
+    };
+    Ok(Series { readings, kept })
+}
+
+/// Before anything moves: whether a lift's route stays clear of its neighbours. Those that go home
+/// with it will be at their switches, the others stay where they are.
+fn clear_way(
+    place: &Place,
+    schedule: &Schedule,
+    attended: &mut Attended<'_, '_>,
+    at: usize,
+    route: &Route,
+) -> Result<(), Failure> {
+    let stand = place.stand();
+    if schedule.motors[at].way != Way::Lift {
+        return Ok(());
     }
+    let seen = attended.look().map_err(|error| stood(&error))?;
+    let mut known = lifts::known(stand, schedule, &seen);
+    let home = |axis: usize| {
+        let motor = &schedule.motors[axis];
+        let (least, most) = motor.travel;
+        f64::from(motor.switch.clamp(least, most)) * motor.step_size
+    };
+    for axis in attended.homes_with(&[at]) {
+        known.know(lifts::carrier(stand, &schedule.motors[axis]), home(axis));
+    }
+    route
+        .clear(
+            stand,
+            lifts::carrier(stand, &schedule.motors[at]),
+            home(at),
+            &known,
+        )
+        .map_err(|failure| failure.and_hint("nothing was moved"))
 }
 
 /// An axis's place among the motors.
@@ -239,198 +315,4 @@ fn goes(attended: &mut Attended<'_, '_>, at: usize, target: f64) -> Result<(), F
     attended
         .go_straight_to(at, steps)
         .map_err(|error| stood(&error))
-}
-
-struct Asker<'a> {
-    place: &'a Place,
-    id: AxisId,
-    name: String,
-    unit: AxisUnit,
-    /// The unit of what is typed without one.
-    word: String,
-    /// What never counts as odd, axis units.
-    coarse: f64,
-    noise: Random,
-    /// Target and reading that the others are compared with.
-    first: Option<(f64, f64)>,
-    /// Reading per unit, where the person has let an odd one stand.
-    scale: f64,
-}
-
-impl Asker<'_> {
-    fn all(
-        &mut self,
-        route: &Route,
-        go: &mut Go<'_>,
-        kept: &Kept,
-    ) -> Result<Vec<AxisReading>, Failure> {
-        let simulated = self.place.rig.is_simulated();
-        say(&format!(
-            "  type each reading, in {} or with its unit; {}",
-            self.word,
-            if simulated {
-                "(simulated stand: Enter reads the dial for you); stop ends it"
-            } else {
-                "nothing, or stop, ends it"
-            }
-        ));
-        let mut readings: Vec<AxisReading> = Vec::new();
-        for (run, going, from, target) in route.stops() {
-            let result = self.one(
-                go,
-                from,
-                target,
-                going,
-                &format!("run {run} of {}, ", route.runs),
-            );
-            match result {
-                Ok(reading) => {
-                    readings.push(AxisReading {
-                        line: readings.len() + 1,
-                        target,
-                        going,
-                        run,
-                        reading,
-                    });
-                    kept.keep(&readings)?;
-                }
-                Err(failure) => return Err(failure.and_hint(kept.so_far(&readings))),
-            }
-        }
-        let mut stay = Vec::new();
-        while let Some(stray) = strays(&readings)
-            .into_iter()
-            .find(|it| !stay.contains(&it.place))
-        {
-            let it = readings[stray.place];
-            say(&format!(
-                "run {}, {} at {}: {} lies {} from what the others have there",
-                it.run,
-                self.toward(it.going),
-                InUnit(it.target, self.unit),
-                InUnit(it.reading, self.unit),
-                InUnit(stray.by, self.unit)
-            ));
-            if self
-                .place
-                .desk()
-                .yes_or_no("  read it again? yes, or no where it stays:")
-                != Some(true)
-            {
-                stay.push(stray.place);
-                continue;
-            }
-            let from = match it.going {
-                Going::Forward => route.ends.0,
-                Going::Backward => route.ends.1,
-            };
-            match self.one(go, Some(from), it.target, it.going, "once more, ") {
-                Ok(reading) => readings[stray.place].reading = reading,
-                Err(failure) => return Err(failure.and_hint(kept.so_far(&readings))),
-            }
-            kept.keep(&readings)?;
-        }
-        Ok(readings)
-    }
-
-    fn toward(&self, going: Going) -> String {
-        let way = self.place.stand().axes[self.id.0].way;
-        let by = if going == Going::Forward { 1.0 } else { -1.0 };
-        format!("going {}", way.toward(by))
-    }
-
-    /// Goes to a target, from beyond where that is wanted, and asks for its reading.
-    fn one(
-        &mut self,
-        go: &mut Go<'_>,
-        from: Option<f64>,
-        target: f64,
-        going: Going,
-        which: &str,
-    ) -> Result<f64, Failure> {
-        if let Some(from) = from {
-            go(from)?;
-        }
-        go(target)?;
-        let what = format!(
-            "{which}{}: {} stands at {}. The reading:",
-            self.toward(going),
-            self.name,
-            InUnit(target, self.unit)
-        );
-        loop {
-            say(&what);
-            let stopped = || Failure::stopped("the series was ended before its end");
-            let typed = self.place.typing.line().ok_or_else(stopped)?;
-            let reading = match (typed.as_str(), self.dial()) {
-                ("stop", _) | ("", None) => return Err(stopped()),
-                ("", Some(dial)) => {
-                    say(&format!("  the dial reads {}", InUnit(dial, self.unit)));
-                    dial
-                }
-                (typed, _) => match table::reading(typed, self.unit, Some(&self.word)) {
-                    Ok(reading) => reading,
-                    Err(error) => {
-                        say(&format!("  {error}"));
-                        continue;
-                    }
-                },
-            };
-            if self.sensible(target, reading)? {
-                return Ok(reading);
-            }
-        }
-    }
-
-    /// What a simulated dial reads.
-    fn dial(&mut self) -> Option<f64> {
-        let true_place = self.place.rig.dial(self.id)?;
-        let off = self.noise.between(-DIAL_OFF, DIAL_OFF);
-        Some(((true_place + off) / DIAL).round() * DIAL)
-    }
-
-    /// Whether a reading goes with where the axis was sent, or the person lets it stand.
-    fn sensible(&mut self, target: f64, reading: f64) -> Result<bool, Failure> {
-        let Some((first_target, first_reading)) = self.first else {
-            self.first = Some((target, reading));
-            return Ok(true);
-        };
-        let sent = target - first_target;
-        let read = reading - first_reading;
-        let Some(odd) = oddity(sent * self.scale, read, self.coarse) else {
-            return Ok(true);
-        };
-        let why = match odd {
-            Oddity::Mirrored => "the wrong sign",
-            Oddity::Inches => "inches and millimetres mixed up",
-            Oddity::Centimetres => "centimetres and millimetres mixed up",
-            Oddity::Off => "a slip in reading or typing",
-        };
-        say(&format!(
-            "  since the first reading {} has been sent {}, but the reading has changed by {}: \
-             this looks like {why}",
-            self.name,
-            signed(sent, self.unit),
-            signed(read, self.unit)
-        ));
-        let answer = self
-            .place
-            .desk()
-            .yes_or_no("  type it again? yes, or no where the dial really reads so:");
-        match answer {
-            Some(true) => Ok(false),
-            Some(false) => {
-                // So it will be with the others, too.
-                if sent != 0.0 {
-                    self.scale = read / sent;
-                }
-                Ok(true)
-            }
-            None => Err(Failure::stopped("the series was ended before its end")),
-        }
-    }
-}
-
-fn signed(value: f64, unit: AxisUnit) -> String {
-    format!("{:+}", InUnit(value, unit))
 }

@@ -1,6 +1,7 @@
 //! `panestep measure lens`: focal length, entrance pupil, levels' distances.
 
 use panestep::file::amend::Change;
+use panestep::measure::Estimate;
 use panestep::measure::lens::{FieldReading, Focus, LensResult, solve};
 use panestep::measure::table::{Column, Row, Want};
 use panestep::stand::{AxisUnit, LevelId, Stand};
@@ -8,7 +9,7 @@ use serde_json::json;
 
 use super::args::{self, Shape};
 use super::output::{document, figure, lines, with_uncertainty};
-use super::{UNTOUCHED, changes_json, level, level_of, place_of, propose, rounded, wrong};
+use super::{UNTOUCHED, level, level_of, place_of, propose, rounded, with_changes, wrong};
 use crate::cli::Failure;
 
 const MM: AxisUnit = AxisUnit::Millimetre;
@@ -60,6 +61,7 @@ pub(crate) fn lens(typed: &args::Lens) -> Result<(), Failure> {
             camera_lift_mm: 0.0,
         }
     };
+    grows_as_it_nears(stand, &file, &readings)?;
     let result = solve(stand, &readings, focus, &known).map_err(wrong)?;
     if let Some(stray) = result.stray.filter(|_| !common.keep_outliers) {
         let mm = result.left[stray.place].mm / result.left[stray.place].pixels * stray.by;
@@ -72,15 +74,66 @@ pub(crate) fn lens(typed: &args::Lens) -> Result<(), Failure> {
             "{UNTOUCHED}. Read it again and mend the row, or leave it in with --keep-outliers"
         )));
     }
-    let changes = changes(&result);
+    let unit = mixed_up(result.focal_length.value / stand.lens.focal_length_mm);
+    let changes = match unit {
+        Some(_) => Vec::new(),
+        None => changes(stand, &result),
+    };
     match common.format {
         Shape::Table => lines(&told(stand, &readings, &result))?,
         Shape::Json => document(
             "lens",
-            json!({ "result": result, "changes": changes_json(&place, &changes)? }),
+            with_changes(json!({ "result": result }), &place, &changes),
         )?,
     }
+    if let Some(unit) = unit {
+        return Err(wrong(format!(
+            "a focal length of {:.3} mm follows, but the file has {} mm: that is about {unit}. Name the \
+             ruler's unit in the column's head, or mend `focal_length` by hand",
+            result.focal_length.value, stand.lens.focal_length_mm
+        )));
+    }
     propose(&place, &changes, common)
+}
+
+/// What a focal length so many times as long as the file's gives away.
+fn mixed_up(times: f64) -> Option<&'static str> {
+    // A lens is rarely known as well as an axis; no two that fit a stand differ like that.
+    let near = |to: f64| (times / to - 1.0).abs() < 0.2 || (times * to - 1.0).abs() < 0.2;
+    if near(25.4) {
+        Some("25.4 or its inverse, inches taken for millimetres or the other way round")
+    } else if near(10.0) {
+        Some("10 or a tenth, centimetres taken for millimetres or the other way round")
+    } else {
+        None
+    }
+}
+
+/// Whatever is lifted toward the camera looks larger: of two readings of a level of which that is not
+/// so, one is wrong.
+fn grows_as_it_nears(stand: &Stand, file: &str, readings: &[FieldReading]) -> Result<(), Failure> {
+    let near = |it: &FieldReading| it.lift_mm - it.camera_lift_mm;
+    let size = |it: &FieldReading| it.pixels / it.length_mm;
+    for level in 0..stand.levels.len() {
+        let of = readings.iter().filter(|it| it.level == LevelId(level));
+        let by_height = |a: &&FieldReading, b: &&FieldReading| near(a).total_cmp(&near(b));
+        let ends = of.clone().min_by(by_height).zip(of.max_by(by_height));
+        if let Some((low, high)) = ends
+            && near(high) > near(low)
+            && size(high) <= size(low)
+        {
+            return Err(wrong(format!(
+                "{file}:{} and {file}:{}: {} is nearer to the camera in the second of them by {:.3} \
+                 mm, and yet looks no larger. Check the signs of the lifts, up being more, and the \
+                 lengths",
+                low.line,
+                high.line,
+                stand.levels[level].name,
+                near(high) - near(low)
+            )));
+        }
+    }
+    Ok(())
 }
 
 fn reading(stand: &Stand, file: &str, row: &Row) -> Result<FieldReading, Failure> {
@@ -130,20 +183,22 @@ fn reading(stand: &Stand, file: &str, row: &Row) -> Result<FieldReading, Failure
     })
 }
 
-fn changes(result: &LensResult) -> Vec<Change> {
-    let mut changes = vec![
-        Change::FocalLength {
-            mm: rounded(result.focal_length),
-        },
-        Change::LensHeight {
-            mm: rounded(result.height),
-        },
-    ];
-    let levels = result.levels.iter().filter(|level| !level.known);
-    changes.extend(levels.map(|level| Change::LevelHeight {
-        level: LevelId(level.level),
-        mm: rounded(level.height),
-    }));
+/// What follows for the stand file: what is told with an uncertainty, and is news beyond it.
+fn changes(stand: &Stand, result: &LensResult) -> Vec<Change> {
+    let news = |it: Estimate, of_file: f64| {
+        let beyond = |within: f64| (it.value - of_file).abs() > within;
+        it.within_95.is_some_and(beyond).then(|| rounded(it))
+    };
+    let mut changes = Vec::new();
+    let focal = news(result.focal_length, stand.lens.focal_length_mm);
+    changes.extend(focal.map(|mm| Change::FocalLength { mm }));
+    let height = news(result.height, stand.lens.height_mm);
+    changes.extend(height.map(|mm| Change::LensHeight { mm }));
+    for it in result.levels.iter().filter(|it| !it.known) {
+        let level = LevelId(it.level);
+        let mm = news(it.height, stand.levels[it.level].height_mm);
+        changes.extend(mm.map(|mm| Change::LevelHeight { level, mm }));
+    }
     changes
 }
 

@@ -1,8 +1,10 @@
 //! `panestep measure`: readings in, results out, and what follows for the stand file.
 
 pub(crate) mod args;
+mod asker;
 mod axis;
 mod decay;
+mod figures;
 mod guided;
 mod home;
 mod kept;
@@ -12,13 +14,12 @@ mod square;
 
 use std::io::{self, IsTerminal, Read};
 use std::path::Path;
-use std::str::FromStr;
 
-use panestep::file::amend::{Change, StandFile};
+use panestep::file::amend::Change;
 use panestep::measure::Estimate;
 use panestep::measure::table::{self, Column, Row};
 use panestep::stand::{AxisId, AxisUnit, Carrier, LevelId, Stand};
-use panestep::units::{Angle, Length};
+use panestep::units::reading_in;
 
 use super::at_stand::Place;
 use super::screen::say;
@@ -129,11 +130,7 @@ fn level(stand: &Stand, name: &str) -> Result<LevelId, Failure> {
 
 /// A length or angle from an option.
 fn place_of(option: &str, text: &str, unit: AxisUnit) -> Result<f64, Failure> {
-    match unit {
-        AxisUnit::Millimetre => Length::from_str(text).map(Length::mm),
-        AxisUnit::Degree => Angle::from_str(text).map(Angle::degrees),
-    }
-    .map_err(|error| wrong(format!("{option}: {error}")))
+    reading_in(text, unit, None).map_err(|error| wrong(format!("{option}: {error}")))
 }
 
 /// A value for the file: to a tenth of its uncertainty, since further digits would say nothing.
@@ -152,7 +149,7 @@ fn rounded(estimate: Estimate) -> f64 {
 fn propose(place: &Place, changes: &[Change], common: &Common) -> Result<(), Failure> {
     let file = &place.file;
     let name = file.path().display().to_string();
-    let amended = amended(file, changes)?;
+    let amended = file.amend(changes).map_err(wrong)?;
     if amended.is_empty() {
         say(&format!("nothing to change in {name}"));
         return Ok(());
@@ -184,22 +181,26 @@ fn propose(place: &Place, changes: &[Change], common: &Common) -> Result<(), Fai
     Ok(())
 }
 
-fn amended(
-    file: &StandFile,
+/// A document with what would change; where the stand file cannot take that, with why.
+fn with_changes(
+    mut document: serde_json::Value,
+    place: &Place,
     changes: &[Change],
-) -> Result<panestep::file::amend::Amended, Failure> {
-    file.amend(changes).map_err(wrong)
-}
-
-/// What would change, for a document.
-fn changes_json(place: &Place, changes: &[Change]) -> Result<serde_json::Value, Failure> {
-    let amended = amended(&place.file, changes)?;
-    let lines = amended.lines().iter().map(|line| {
-        serde_json::json!({
-            "file": line.file, "line": line.number, "old": line.old, "new": line.new,
-        })
-    });
-    Ok(lines.collect())
+) -> serde_json::Value {
+    let (lines, refused) = match place.file.amend(changes) {
+        Ok(amended) => {
+            let lines = amended.lines().iter().map(|line| {
+                serde_json::json!({
+                    "file": line.file, "line": line.number, "old": line.old, "new": line.new,
+                })
+            });
+            (lines.collect(), serde_json::Value::Null)
+        }
+        Err(error) => (serde_json::json!([]), error.to_string().into()),
+    };
+    document["changes"] = lines;
+    document["refused"] = refused;
+    document
 }
 
 /// The stand of a command.

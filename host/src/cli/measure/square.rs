@@ -7,7 +7,8 @@ use panestep::units::InUnit;
 use serde_json::json;
 
 use super::args::{self, Shape};
-use super::guided::{Route, series};
+use super::asker::STEEP;
+use super::guided::{Reads, Route, Series, series};
 use super::output::{document, lines, with_uncertainty};
 use super::{UNTOUCHED, named_axis, wrong};
 use crate::cli::Failure;
@@ -45,6 +46,7 @@ pub(crate) fn square(typed: &args::Square) -> Result<(), Failure> {
         want: Want::Place(MM),
         needed: true,
     };
+    let mut kept = None;
     let pairs: Vec<(usize, f64, f64)> =
         match super::table(common, &[column("position"), column("reading")], 3)? {
             Some(rows) => rows
@@ -52,17 +54,37 @@ pub(crate) fn square(typed: &args::Square) -> Result<(), Failure> {
                 .filter_map(|row| Some((row.line, row.number("position")?, row.number("reading")?)))
                 .collect(),
             None => {
-                let route = Route::new(of, &typed.guided, (1, false))?;
-                let readings = series(&place, id, &route, &typed.guided, HEAD)?;
-                readings
+                let turn = place.file.per_turn(id);
+                let route = Route::new(of, turn, &typed.guided, (1, false))?;
+                let reads = (Reads::Across, HEAD);
+                let series = series(&place, id, &route, &typed.guided, reads)?;
+                let pairs = series
+                    .readings
                     .iter()
                     .map(|it| (it.line, it.target, it.reading))
-                    .collect()
+                    .collect();
+                kept = Some(series);
+                pairs
             }
         };
+    let done = results(&pairs, (&name, of.way, across), common);
+    done.map_err(|failure| match kept {
+        Some(Series { readings, kept }) => failure.and_hint(kept.all(&readings)),
+        None => failure,
+    })
+}
+
+/// Works the readings out and tells what they say. `pairs` has line, position and reading of each.
+fn results(
+    pairs: &[(usize, f64, f64)],
+    (name, way, across): (&str, Way, (Way, bool)),
+    common: &args::Common,
+) -> Result<(), Failure> {
     let positions: Vec<f64> = pairs.iter().map(|it| it.1).collect();
     let readings: Vec<f64> = pairs.iter().map(|it| it.2).collect();
-    if let Some(stray) = square::stray(&positions, &readings).filter(|_| !common.keep_outliers) {
+    // A guided series has asked about each of them.
+    let ask = common.readings.is_some() && !common.keep_outliers;
+    if let Some(stray) = square::stray(&positions, &readings).filter(|_| ask) {
         return Err(Failure::wrong(format!(
             "line {}: {} at {} lies {} from the line through the others (statistic {:.2}, and chance \
              alone exceeds {:.2} once in 100 series)",
@@ -78,7 +100,7 @@ pub(crate) fn square(typed: &args::Square) -> Result<(), Failure> {
         )));
     }
     let result = square::squareness(&positions, &readings).map_err(wrong)?;
-    let words = in_words(&result, of.way, across);
+    let words = in_words(&result, way, across);
     match common.format {
         Shape::Table => lines(&[
             format!(
@@ -99,12 +121,20 @@ pub(crate) fn square(typed: &args::Square) -> Result<(), Failure> {
                 "straightness  {:.4} (what is left beside the straight line)",
                 InUnit(result.straightness, MM)
             ),
-        ]),
+        ])?,
         Shape::Json => document(
             "square",
             json!({ "axis": name, "in_words": words, "result": result }),
-        ),
+        )?,
     }
+    let slope = result.per_metre.value / 1000.0;
+    if slope.abs() > STEEP {
+        return Err(wrong(format!(
+            "the reading changes by {slope:.3} mm for every mm of the way: no travel leans like that. \
+             Does the dial ride along the travel and not across it, or is the unit another?"
+        )));
+    }
+    Ok(())
 }
 
 /// Where the travel leans, as a sentence.

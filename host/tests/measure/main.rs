@@ -9,9 +9,9 @@ use std::rc::Rc;
 
 use tempfile::TempDir;
 
+mod guided;
+#[path = "../support/mod.rs"]
 mod support;
-
-use support::seat::Seat;
 
 /// A folder with a stand of one motor and a level moved by hand.
 fn folder() -> Rc<TempDir> {
@@ -287,194 +287,96 @@ fn a_scale_that_is_far_off_says_why() {
             &[words],
         );
     }
+    // What is to be mended elsewhere first is not written as a turn of the motor.
+    let before = stand_text(&folder);
     for (scale, words) in [(2.0, "microstep setting"), (0.7, "quite differently")] {
-        let output = with(&folder, &series(scale, |_, it| it), &AXIS);
+        let output = with(&folder, &series(scale, |_, it| it), &write);
         assert_eq!(output.status.code(), Some(0), "{}", err(&output));
         assert!(err(&output).contains(words), "{}", err(&output));
+        let turn = |text: &str| text.contains("per_turn = \"8 mm\"");
+        assert!(turn(&before) && turn(&stand_text(&folder)));
     }
-    let output = with(&folder, &series(-1.0, |_, it| it), &AXIS);
+}
+
+/// A dial whose plunger is pushed in reads falling on a sound axis: the figures are those of its
+/// mirror image, and nothing is said to run the wrong way.
+#[test]
+fn a_dial_that_counts_the_other_way_gives_the_same_figures() {
+    let folder = folder();
+    let table = series(1.0, |_, it| it);
+    let mirrored = table
+        .lines()
+        .map(|line| match line.rsplit_once(',') {
+            Some((row, reading)) if line.starts_with(char::is_numeric) => {
+                let reading: f64 = reading.parse().expect("a number");
+                format!("{row},{}\n", -reading)
+            }
+            _ => format!("{line}\n"),
+        })
+        .collect::<String>();
+    let document = |table: &str| -> serde_json::Value {
+        let json = ["axis", "quay", "east", "--format", "json"];
+        let output = with(&folder, table, &json);
+        assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+        serde_json::from_str(&out(&output)).expect("JSON")
+    };
+    let (sound, falling) = (document(&table), document(&mirrored));
+    assert_eq!(sound["positioning"], falling["positioning"]);
+    assert_eq!(sound["changes"], falling["changes"]);
+    assert_eq!(falling["result"]["falling"], true);
+    let output = with(&folder, &mirrored, &["axis", "quay", "east", "--write"]);
     assert!(
         out(&output).contains("the scale counts the other way"),
         "{}",
         out(&output)
     );
-    assert!(err(&output).contains("reversed = true"), "{}", err(&output));
+    assert!(!stand_text(&folder).contains("reversed"));
 }
 
-/// On the simulated stand the whole series runs through, with a dial that reads where the level
-/// really is.
+/// Whatever is there already is somebody's: a plot or a table of readings is never written over it.
 #[test]
-fn a_guided_series_finds_what_the_simulated_stand_really_does() {
+fn nothing_that_is_there_is_written_over() {
     let folder = folder();
-    let mut seat = Seat::at(
-        &folder,
-        &[
-            "measure",
-            "axis",
-            "quay",
-            "east",
-            "--runs",
-            "2",
-            "--save",
-            "kept.csv",
-            "--true-per-turn",
-            "8.04 mm",
-            "--true-backlash",
-            "0.06 mm",
-        ],
-    );
-    seat.read_up_to("5 targets from");
-    seat.read_up_to("simulated stand: Enter reads the dial for you");
-    for _ in 0..20 {
-        seat.read_up_to("The reading:");
-        seat.type_line("");
+    let table = series(1.0, |_, it| it);
+    for name in ["stand.toml", "readings.csv"] {
+        let output = with(&folder, &table, &["axis", "quay", "east", "--plot", name]);
+        is_refused(&folder, &output, &["--plot", "is there already"]);
+        assert_eq!(
+            fs::read_to_string(folder.path().join("readings.csv")).expect("there"),
+            table
+        );
     }
-    seat.read_up_to("to be changed in the stand file");
-    seat.read_up_to("per_turn = \"8.0");
-    seat.read_up_to("write this into it?");
-    seat.type_line("yes");
-    seat.read_up_to("written into stand.toml");
-    assert_eq!(seat.code(), Some(0));
-    let after = stand_text(&folder);
-    let turn = after.split("per_turn = \"").nth(1).expect("there");
-    let turn: f64 = turn[..turn.find(" mm").expect("mm")]
-        .parse()
-        .expect("a number");
-    assert!((turn - 8.04).abs() < 0.002, "{turn}");
-    let slack = after.split("\nbacklash = \"").nth(1).expect("there");
-    let slack: f64 = slack[..slack.find(" mm").expect("mm")]
-        .parse()
-        .expect("a number");
-    assert!((0.055..0.07).contains(&slack), "{slack}");
-    // What was kept reads back: the file has the new turn already, so the scale is the old one's.
-    let output = run(
+    for (option, name) in [("--save", "stand.toml"), ("--plot", "none/plot.svg")] {
+        let output = run(&folder, &["axis", "quay", "east", option, name]);
+        is_refused(&folder, &output, &[option, name, "nothing was moved"]);
+    }
+    let both = ["axis", "quay", "east", "--save", "x", "--plot", "x"];
+    is_refused(&folder, &run(&folder, &both), &["the same file"]);
+    assert!(!folder.path().join("x").exists());
+}
+
+/// What follows cannot be taken by the stand file: the results are told all the same.
+#[test]
+fn results_are_told_even_where_the_stand_file_cannot_take_them() {
+    let folder = folder();
+    let path = folder.path().join("stand.toml");
+    let sound = stand_text(&folder);
+    // The allowance is just a step; a longer turn makes the step longer than that.
+    let tight = sound.replace("within = \"0.02 mm\"", "within = \"0.0025 mm\"");
+    fs::write(&path, &tight).expect("written");
+    let table = series(1.02, |_, it| it);
+    let output = with(
         &folder,
-        &[
-            "axis",
-            "quay",
-            "east",
-            "--readings",
-            "kept.csv",
-            "--format",
-            "json",
-        ],
+        &table,
+        &["axis", "quay", "east", "--format", "json", "--write"],
     );
+    assert_eq!(output.status.code(), Some(2), "{}", err(&output));
     let document: serde_json::Value = serde_json::from_str(&out(&output)).expect("JSON");
-    let scale = document["result"]["scale"]["value"]
-        .as_f64()
-        .expect("a number");
-    assert!((scale - 1.005).abs() < 0.0003, "{scale}");
-    assert_eq!(document["readings"].as_array().expect("a list").len(), 20);
-}
-
-/// A slip in typing is noticed at once, by where the axis was sent; an end in the middle keeps what
-/// there is.
-#[test]
-fn a_slip_in_typing_is_noticed_and_an_early_end_keeps_the_readings() {
-    let folder = folder();
-    let before = stand_text(&folder);
-    let mut seat = Seat::at(
-        &folder,
-        &["measure", "axis", "quay", "east", "--save", "kept.csv"],
-    );
-    let mut first = true;
-    for (typed, words) in [
-        ("one", "does not begin with a number"),
-        ("1 kg", "is no unit known here"),
-        ("-18", "The reading:"),
-    ] {
-        if std::mem::take(&mut first) {
-            seat.read_up_to("The reading:");
-        }
-        seat.type_line(typed);
-        seat.read_up_to(words);
-    }
-    // The second target lies 8.37 mm farther on.
-    for (typed, why) in [
-        ("-26.4", "this looks like the wrong sign"),
-        ("-17.67", "this looks like inches and millimetres mixed up"),
-        ("20", "this looks like a slip"),
-    ] {
-        seat.type_line(typed);
-        seat.read_up_to("has been sent +");
-        let told = seat.read_between("yes, or no");
-        assert!(told.contains(why), "{typed}: {told}");
-        seat.type_line("yes");
-        seat.read_up_to("The reading:");
-    }
-    seat.type_line("");
-    seat.read_up_to("run 1 of 5, going east");
-    seat.type_line("stop");
-    seat.read_up_to("the series was ended before its end");
-    seat.read_up_to("the 2 readings so far are in kept.csv; the stand file is untouched");
-    assert_eq!(seat.code(), Some(3));
-    assert_eq!(stand_text(&folder), before);
-    let kept = fs::read_to_string(folder.path().join("kept.csv")).expect("kept");
-    assert_eq!(kept.lines().next(), Some("run,going,target mm,reading mm"));
-    assert_eq!(kept.lines().count(), 3);
-    // A file that is there is somebody's readings.
-    is_refused(
-        &folder,
-        &run(&folder, &["axis", "quay", "east", "--save", "kept.csv"]),
-        &["kept.csv", "nothing was moved"],
-    );
-}
-
-#[test]
-fn a_board_pulled_in_the_middle_is_said_and_the_readings_are_kept() {
-    let folder = folder();
-    let before = stand_text(&folder);
-    let mut hand = Seat::at(&folder, &["simulate", "stand.toml"]);
-    hand.read_up_to("board main is at ");
-    let port = format!("main={}", hand.read_between("\n").trim());
-    hand.read_up_to("Ctrl-C ends it");
-    let mut seat = Seat::at(
-        &folder,
-        &[
-            "measure", "axis", "quay", "east", "--save", "kept.csv", "--from", "-2 mm", "--to",
-            "2 mm", "--port", &port,
-        ],
-    );
-    for reading in ["-1.8", "-0.9"] {
-        seat.read_up_to("The reading:");
-        seat.type_line(reading);
-    }
-    seat.read_up_to("The reading:");
-    drop(hand);
-    seat.type_line("0");
-    seat.read_up_to("panestep: ");
-    seat.read_up_to("the 3 readings so far are in kept.csv; the stand file is untouched");
-    assert_eq!(seat.code(), Some(1));
-    assert_eq!(stand_text(&folder), before);
-    let kept = fs::read_to_string(folder.path().join("kept.csv")).expect("kept");
-    assert_eq!(kept.lines().count(), 4, "{kept}");
-}
-
-#[test]
-fn a_level_moved_by_hand_is_measured_too() {
-    let folder = folder();
-    let mut seat = Seat::at(
-        &folder,
-        &[
-            "measure",
-            "axis",
-            "sky",
-            "north",
-            "--runs",
-            "1",
-            "--targets",
-            "3",
-        ],
-    );
-    seat.read_up_to("moved by hand");
-    for _ in 0..6 {
-        seat.read_up_to("until its scale reads");
-        seat.read_up_to("The reading:");
-        seat.type_line("");
-    }
-    seat.read_up_to("scale       1.0000");
-    seat.read_up_to("nothing to change in stand.toml");
-    assert_eq!(seat.code(), Some(0));
+    assert!(document["result"]["scale"]["value"].is_f64());
+    assert_eq!(document["changes"], serde_json::json!([]));
+    let refused = document["refused"].as_str().expect("why");
+    assert!(refused.contains("within"), "{refused}");
+    assert_eq!(stand_text(&folder), tight);
 }
 
 #[test]
@@ -496,10 +398,16 @@ fn the_home_switch_is_found_again_and_again() {
     );
     assert_eq!(output.status.code(), Some(0), "{}", err(&output));
     assert!(err(&output).contains("finding 4 of 4"), "{}", err(&output));
-    assert_eq!(
-        stand_text(&folder),
-        before.replace("within = \"0.02 mm\"", "within = \"0.005 mm\"")
+    // Findings of a few minutes do not speak for a narrower allowance.
+    assert!(
+        err(&output).contains("nothing to change"),
+        "{}",
+        err(&output)
     );
+    assert_eq!(stand_text(&folder), before);
+    let wide = "found mm\n0\n0.015\n-0.015\n0.01\n-0.005\n0.0075\n0\n";
+    let output = with(&folder, wide, &["home", "quay", "east"]);
+    assert!(err(&output).contains("+ home = {"), "{}", err(&output));
     let kept = fs::read_to_string(folder.path().join("found.csv")).expect("kept");
     assert_eq!(kept.lines().count(), 5);
     let found = "found mm\n0\n0.005\n-0.005\n0.0025\n0\n0.5\n0\n-0.0025\n";
@@ -582,6 +490,23 @@ fn a_lens_is_solved_from_a_ruler_or_refused() {
     );
 
     let head = "level,lift mm,width mm\n";
+    // No reading to spare: nothing tells how sure the lens is, and nothing is proposed.
+    let two: String = table
+        .lines()
+        .take(3)
+        .map(|line| format!("{line}\n"))
+        .collect();
+    let output = with(&folder, &two, &["lens", "--write"]);
+    assert!(
+        err(&output).contains("nothing to change"),
+        "{}",
+        err(&output)
+    );
+    let mut inches = head.to_owned();
+    for lift in [0.0, 40.0, 80.0, 120.0] {
+        let width = 36.0 * (810.0 - lift) / image;
+        let _ = writeln!(inches, "quay,{lift},{:.4}", width * 25.4);
+    }
     for (table, words) in [
         (
             format!("{head}quay,10,500\nquay,10,501\n"),
@@ -591,6 +516,11 @@ fn a_lens_is_solved_from_a_ruler_or_refused() {
             format!("{head}sky,0,700\nsky,50,680\n"),
             "the lens was focused on `quay`, which was not read",
         ),
+        (
+            format!("{head}quay,0,580\nquay,-40,551\nquay,-80,523\n"),
+            "readings.csv:4 and readings.csv:2: quay is nearer",
+        ),
+        (inches, "inches taken for millimetres"),
         (
             format!("{head}pier,0,700\nsky,50,680\n"),
             "readings.csv:2: there is no level `pier`",
@@ -637,9 +567,9 @@ fn a_swing_says_how_long_to_wait() {
         "{}",
         out(&output)
     );
-    // 0.4 x 0.8^n = 0.02 at n = 13.43: 1.343 s.
+    // 0.4 x 0.8^n = 0.02 at n = 13.43: 1.343 s, and half a swing to the first turning point.
     assert!(
-        stand_text(&folder).contains("settle = \"1350 ms\""),
+        stand_text(&folder).contains("settle = \"1450 ms\""),
         "{}",
         stand_text(&folder)
     );
@@ -650,6 +580,14 @@ fn a_swing_says_how_long_to_wait() {
         (
             "time s,amplitude mm\n0,1\n0.1,-1.1\n0.2,1.2\n",
             "does not die away",
+        ),
+        (
+            "time s,amplitude mm\n0,1\n0.1,-0.9\n0.2,-0.8\n0.3,-0.7\n0.4,0.6\n",
+            "readings.csv:4: the sign of this turning point",
+        ),
+        (
+            "time s,reading mm\n0,1\n0.1,1\n0.2,1\n0.3,1\n0.4,1.5\n0.5,1\n0.6,1\n0.7,1\n",
+            "stand out of this trace",
         ),
         (
             "time s,amplitude mm\n0,1\n0.1,-0.9\n0.05,0.8\n",
