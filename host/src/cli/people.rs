@@ -383,7 +383,8 @@ impl Person for Desk<'_> {
 fn exposed_of(line: &str, frames: &[Span], most: u32) -> Result<Vec<u32>, String> {
     let mut named = BTreeSet::new();
     for word in line.split([',', ' ']).filter(|word| !word.is_empty()) {
-        for frame in span(word)?.frames() {
+        let span = span(word).map_err(|problem| format!("{word}: {problem}"))?;
+        for frame in span.frames() {
             let asked = |span: &Span| span.frames().contains(&frame);
             if !frames.iter().any(asked) {
                 return Err(format!("frame {frame} is none of {}", listed(frames)));
