@@ -26,13 +26,12 @@ pub(super) fn replace(path: &Path, before: &[u8], after: &[u8]) -> Result<(), Am
     });
     match done {
         Ok(true) => {
-            // The name is there already; that it outlives a power cut is all this is for.
+            // The file has been replaced already; that it outlives a power cut is all this is for, and
+            // not every file system can do it.
             if cfg!(unix)
                 && let Some(folder) = target.parent()
             {
-                File::open(folder)
-                    .and_then(|folder| folder.sync_all())
-                    .map_err(io_error)?;
+                let _ = File::open(folder).and_then(|folder| folder.sync_all());
             }
             Ok(())
         }
