@@ -115,15 +115,25 @@ impl Rig {
         if self.is_simulated() || untested.is_empty() {
             return Ok(());
         }
+        let mut command = format!("panestep power-up --stand {}", super::take::quoted(file));
+        if let Self::Serial(ports) = self {
+            for (board, port) in stand.boards.iter().zip(ports) {
+                if board.port != PortName::Serial(port.clone()) {
+                    let port = format!("{}={port}", board.name);
+                    command.push_str(&format!(
+                        " --port {}",
+                        super::take::quoted(Path::new(&port))
+                    ));
+                }
+            }
+        }
         Err(Failure::wrong(format!(
             "nobody has seen yet that the stop stops what board {} moves: its [[board]] in the \
              stand file has no `stop_tested`, and nothing is homed before",
             untested.join(", and board ")
         ))
         .hint(format!(
-            "nothing was moved. This goes through the first power-up with you, and writes it: panestep \
-             power-up --stand {}",
-            super::take::quoted(file)
+            "nothing was moved. This goes through the first power-up with you, and writes it: {command}"
         )))
     }
 

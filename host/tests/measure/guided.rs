@@ -108,7 +108,7 @@ fn a_guided_series_finds_what_the_simulated_stand_really_does() {
         .parse()
         .expect("a number");
     assert!((0.055..0.07).contains(&slack), "{slack}");
-    // What was kept reads back: the file has the new turn already, so the scale is the old one's.
+    // What was kept reads back, and is known to be the old turn's: it is not proposed again.
     let output = run(
         &folder,
         &[
@@ -121,6 +121,8 @@ fn a_guided_series_finds_what_the_simulated_stand_really_does() {
             "json",
         ],
     );
+    assert!(err(&output).contains("written already"), "{}", err(&output));
+    assert_eq!(output.status.code(), Some(2));
     let document: serde_json::Value = serde_json::from_str(&out(&output)).expect("JSON");
     let scale = document["result"]["scale"]["value"]
         .as_f64()
@@ -172,7 +174,12 @@ fn a_slip_in_typing_is_noticed_and_an_early_end_keeps_the_readings() {
     assert_eq!(seat.code(), Some(3));
     assert_eq!(stand_text(&folder), before);
     let kept = fs::read_to_string(folder.path().join("kept.csv")).expect("kept");
-    assert_eq!(kept.lines().next(), Some("run,going,target mm,reading mm"));
+    let head = "run,going,target mm,reading mm,per_turn mm";
+    assert_eq!(kept.lines().next(), Some(head));
+    assert!(
+        kept.lines().skip(1).all(|line| line.ends_with(",8")),
+        "{kept}"
+    );
     assert_eq!(kept.lines().count(), 3);
     // A file that is there is somebody's readings.
     is_refused(

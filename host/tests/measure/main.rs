@@ -90,6 +90,47 @@ fn series(scale: f64, change: impl Fn(usize, f64) -> f64) -> String {
 
 const AXIS: [&str; 3] = ["axis", "quay", "east"];
 
+/// A table says which file it belongs to: what follows from it is written once.
+#[test]
+fn readings_that_have_been_written_are_not_written_again() {
+    let folder = folder();
+    let table: String = series(1.005, |_, reading| reading)
+        .lines()
+        .enumerate()
+        .map(|(at, line)| match at {
+            0 => format!("{line},per_turn mm\n"),
+            _ => format!("{line},8\n"),
+        })
+        .collect();
+    let write = [&AXIS[..], &["--write"]].concat();
+    let output = with(&folder, &table, &write);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    let written = stand_text(&folder);
+    assert_ne!(written, stand_text(&self::folder()));
+    let output = with(&folder, &table, &write);
+    let said = err(&output);
+    assert_eq!(output.status.code(), Some(2), "{said}");
+    assert!(said.contains("`per_turn` of 8 mm"), "{said}");
+    assert!(said.contains("written already"), "{said}");
+    assert_eq!(stand_text(&folder), written);
+}
+
+/// Backward readings below the forward ones: no drive has that.
+#[test]
+fn a_slack_below_zero_writes_nothing() {
+    let folder = folder();
+    let table = series(1.005, |_, reading| reading)
+        .replace("east", "_")
+        .replace("west", "east")
+        .replace('_', "west");
+    let write = [&AXIS[..], &["--write"]].concat();
+    is_refused(
+        &folder,
+        &with(&folder, &table, &write),
+        &["below zero", "swapped"],
+    );
+}
+
 #[test]
 fn readings_become_a_new_turn_and_slack_and_nothing_else_changes() {
     let folder = folder();

@@ -85,7 +85,10 @@ pub(crate) struct Guided {
 #[command(
     after_help = "A table of readings has the columns `target` (where the axis was sent), `going` \
                   (which way it arrived: east, west, forward, backward ...), `reading`, and, if you \
-                  like, `run`. Set up a dial indicator or a scale along the travel; a reading counts \
+                  like, `run`, and `per_turn` (what the stand file had then, so that no table is \
+                  written twice). For example:\n\n    \
+                  run,going,target mm,reading mm,per_turn mm\n    \
+                  1,east,-10,0.02,8\n    1,east,0,10.05,8\n    1,west,0,10.11,8\n\nSet up a dial indicator or a scale along the travel; a reading counts \
                   from wherever its own zero is."
 )]
 pub(crate) struct Axis {

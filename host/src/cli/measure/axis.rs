@@ -42,8 +42,12 @@ pub(crate) fn axis(typed: &args::Axis) -> Result<(), Failure> {
         }
     }
     let columns = columns(unit);
+    let mut stale = None;
     let (readings, guided) = match super::table(common, &columns, 4)? {
-        Some(rows) => (readings(&rows, &of, common)?, None),
+        Some(rows) => {
+            stale = of_another_file(&rows, place.file.per_turn(id), unit);
+            (readings(&rows, &of, common)?, None)
+        }
         None => {
             let runs = (u32::from(typed.runs), true);
             let route = Route::new(&of, place.file.per_turn(id), &typed.guided, runs)?;
@@ -52,19 +56,20 @@ pub(crate) fn axis(typed: &args::Axis) -> Result<(), Failure> {
         }
     };
     let lead = guided.as_ref().map(|(_, lead)| *lead);
-    results(&place, typed, (id, &name), &readings, lead).map_err(|failure| match guided {
+    results(&place, typed, (id, &name), (&readings, stale), lead).map_err(|failure| match guided {
         Some((kept, _)) => failure.and_hint(kept.all(&readings)),
         None => failure,
     })
 }
 
 /// Works the readings out, tells what they say, draws it, and proposes what follows. `lead` is the
-/// way before the first target, where this program has chosen it.
+/// way before the first target, where this program has chosen it. Where the readings are `stale`,
+/// nothing is proposed.
 fn results(
     place: &Place,
     typed: &args::Axis,
     (id, name): (AxisId, &str),
-    readings: &[AxisReading],
+    (readings, stale): (&[AxisReading], Option<Failure>),
     lead: Option<f64>,
 ) -> Result<(), Failure> {
     let common = &typed.common;
@@ -77,7 +82,7 @@ fn results(
     result.cause = result.cause.map(|cause| of_unit(cause, unit));
     let rising = axis::rising(readings, &result);
     let found = positioning(&rising);
-    let refused = refused(&result, (&rising, &found), lead, unit);
+    let refused = refused(&result, (&rising, &found), lead, unit).or(stale);
     let changes = match refused {
         Some(_) => Vec::new(),
         None => changes(place, id, &result, &found),
@@ -143,6 +148,14 @@ fn refused(
             result.scale.value,
             unit.sign(),
             because(cause)
+        )));
+    }
+    let slack = result.backlash;
+    if let Some(slack) = slack.filter(|it| it.value < -it.within_95.unwrap_or(0.0)) {
+        return Some(wrong(format!(
+            "the slack comes out below zero, {:.4}: no drive has that. Are forward and backward \
+             swapped, or does the dial count from another place for each?",
+            InUnit(slack.value, unit)
         )));
     }
     let advice = "Scale and slack are wrong by that: choose targets with a longer way to the first \
@@ -217,14 +230,41 @@ fn be_true(
     Ok(())
 }
 
-fn columns(unit: AxisUnit) -> [Column; 4] {
+fn columns(unit: AxisUnit) -> [Column; 5] {
     let column = |name, want, needed| Column { name, want, needed };
     [
         column("target", Want::Place(unit), true),
         column("going", Want::Word, true),
         column("reading", Want::Place(unit), true),
         column("run", Want::Number, false),
+        column("per_turn", Want::Place(unit), false),
     ]
+}
+
+/// Why a table's readings do not belong to the stand file as it is: written twice, a correction would
+/// count twice.
+fn of_another_file(rows: &[Row], now: Option<f64>, unit: AxisUnit) -> Option<Failure> {
+    let now = now?;
+    let then: Vec<(usize, f64)> = rows
+        .iter()
+        .filter_map(|row| Some((row.line, row.number("per_turn")?)))
+        .collect();
+    if then.is_empty() {
+        say(&format!(
+            "the table does not say with which `per_turn` it was read (a column `per_turn`); it is \
+             taken to be the file's {now} {}: a table that has been written once must not be used again",
+            unit.sign()
+        ));
+    }
+    // A nanometre: files are written as closely as that.
+    let (line, then) = then.iter().find(|(_, then)| (then - now).abs() > 1.5e-6)?;
+    let sign = unit.sign();
+    let what = wrong(format!(
+        "line {line}: the readings were taken with a `per_turn` of {then} {sign}, but the stand file \
+         has {now} {sign}: what follows from them has been written already, or somebody has changed it \
+         since. Measure again"
+    ));
+    Some(what.hint(UNTOUCHED))
 }
 
 fn readings(rows: &[Row], of: &Axis, common: &args::Common) -> Result<Vec<AxisReading>, Failure> {

@@ -212,7 +212,7 @@ pub(super) fn series(
             if route.both { "" } else { " (forward only)" },
         ));
     };
-    let kept = Kept::begin(guided.save.as_deref(), head, unit)?;
+    let kept = Kept::begin(guided.save.as_deref(), head, unit, place.file.per_turn(id))?;
     let readings = match &of.drive {
         Drive::Hand { .. } => {
             if of.way == Way::Lift {

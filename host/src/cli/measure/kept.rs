@@ -72,6 +72,9 @@ pub(super) struct Kept {
     file: Growing,
     head: &'static str,
     unit: AxisUnit,
+    /// What a turn of the motor moved by the stand file when they were read: it says to which file
+    /// they belong.
+    turn: Option<f64>,
 }
 
 impl Kept {
@@ -79,18 +82,26 @@ impl Kept {
         path: Option<&Path>,
         head: &'static str,
         unit: AxisUnit,
+        turn: Option<f64>,
     ) -> Result<Self, Failure> {
         Ok(Self {
             file: Growing::begin(path)?,
             head,
             unit,
+            turn,
         })
     }
 
     fn text(&self, readings: &[AxisReading]) -> String {
         let sign = self.unit.sign();
-        let mut text = format!("{}\n", self.head.replace('@', sign));
         let both = self.head.starts_with("run");
+        let turn = self.turn.filter(|_| both);
+        let mut text = self.head.replace('@', sign);
+        if turn.is_some() {
+            text.push_str(&format!(",per_turn {sign}"));
+        }
+        text.push('\n');
+        let last = turn.map(|turn| format!(",{turn}")).unwrap_or_default();
         for it in readings {
             let going = match it.going {
                 Going::Forward => "forward",
@@ -99,7 +110,7 @@ impl Kept {
             let _ = if both {
                 writeln!(
                     text,
-                    "{},{going},{:.6},{:.6}",
+                    "{},{going},{:.6},{:.6}{last}",
                     it.run, it.target, it.reading
                 )
             } else {
