@@ -376,11 +376,14 @@ fn a_take_is_gone_on_with_only_where_the_stop_is_tested_today() {
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
     assert_eq!(output.status.code(), Some(2), "{said}");
     assert!(said.contains("no `stop_tested`"), "{said}");
-    let file = said.split("--stand ").nth(1).expect("the file").trim();
+    // The file and the port that the person has named.
+    let hint = said.split("--stand ").nth(1).expect("the file").trim();
+    let (file, port) = hint.split_once(' ').expect("and the port");
     assert!(
         file.ends_with("stand.toml") && !file.contains("take/"),
         "{said}"
     );
+    assert_eq!(port, "--port main=/dev/null");
 
     // The other way round: tested since, and so is the copy's missing word of no account.
     let copy = folder.path().join("take/stand.toml");
