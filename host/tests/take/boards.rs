@@ -1,12 +1,9 @@
 //! Lifts on several boards, which keep no pace with each other.
 
-use std::cell::RefCell;
-use std::rc::Rc;
-
 use panestep::stand::AxisId;
-use panestep::take::{Edit, Outcome, Progress, Span, Stage, shoot};
+use panestep::take::{Edit, Outcome, Progress, Span};
 
-use super::rig::{Bench, Ports};
+use super::rig::Bench;
 
 /// As motors of the rig: reeds lift on one board, and sky east, taken for a lift, on the other.
 const UPPER: usize = 1;
@@ -21,46 +18,30 @@ fn moved(upper: [i32; 3], lower: [i32; 3], leave_out: bool) -> Vec<[bool; 2]> {
         bench.schedule.motor_targets[frame * 3 + UPPER] = upper[frame];
         bench.schedule.motor_targets[frame * 3 + LOWER] = lower[frame];
     }
-    let mut journal = bench.journal().expect("a disk in memory");
-    let sim = bench.sim.clone();
-    let looks = RefCell::new(Vec::new());
-    let counts = || [UPPER, LOWER].map(|axis| sim.count(AxisId(axis)).expect("a motor").net());
-    let going = RefCell::new(None);
-    let mut watch = |progress: &Progress<'_>| match progress {
-        Progress::Moving { frame } => *going.borrow_mut() = (*frame == 3).then(counts),
-        Progress::Arrived { .. } => *going.borrow_mut() = None,
-        Progress::UnderWay { .. } => {
-            if let Some(before) = &mut *going.borrow_mut() {
-                let now = counts();
-                looks
-                    .borrow_mut()
-                    .push([0, 1].map(|of| now[of] != before[of]));
-                *before = now;
-            }
-        }
-        _ => {}
-    };
+    let mut looks = Vec::new();
+    let mut going = None;
     let edits: Vec<Edit> = leave_out
         .then(|| Edit::Drop(Span::new(2, 2).expect("a span")))
         .into_iter()
         .collect();
-    let outcome = shoot(
-        &bench.schedule,
-        &mut journal,
-        &mut Stage {
-            boards: &mut Ports(bench.sim.clone()),
-            clock: Rc::new(bench.sim.clock()),
-            person: &mut bench.person,
-            watch: &mut watch,
-            trigger: &mut (),
-            album: None,
-            interrupt: &bench.interrupt,
-        },
-        &edits,
-    );
+    let outcome = bench.shoot_edited(&edits, |progress, sim| {
+        let counts = || [UPPER, LOWER].map(|axis| sim.count(AxisId(axis)).expect("a motor").net());
+        match progress {
+            Progress::Moving { frame } => going = (*frame == 3).then(counts),
+            Progress::Arrived { .. } => going = None,
+            Progress::UnderWay { .. } => {
+                if let Some(before) = &mut going {
+                    let now = counts();
+                    looks.push([0, 1].map(|of| now[of] != before[of]));
+                    *before = now;
+                }
+            }
+            _ => {}
+        }
+    });
     assert_eq!(outcome.expect("nothing is wrong"), Outcome::Finished);
     assert_eq!(bench.sim.violations(), []);
-    looks.into_inner()
+    looks
 }
 
 /// The first and the last look at which a lift had moved.

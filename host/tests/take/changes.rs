@@ -34,21 +34,7 @@ fn state(bench: &Bench) -> TakeState {
 }
 
 fn edited(bench: &mut Bench, edits: &[Edit]) -> Result<Outcome, TakeError> {
-    let mut journal = bench.journal()?;
-    shoot(
-        &bench.schedule,
-        &mut journal,
-        &mut Stage {
-            boards: &mut Ports(bench.sim.clone()),
-            clock: Rc::new(bench.sim.clock()),
-            person: &mut bench.person,
-            watch: &mut (),
-            trigger: &mut (),
-            album: None,
-            interrupt: &bench.interrupt,
-        },
-        edits,
-    )
+    bench.shoot_edited(edits, |_, _| ())
 }
 
 #[test]

@@ -14,7 +14,7 @@ use panestep::stand::{
 };
 use panestep::take::journal::{Stamp, replay};
 use panestep::take::{
-    Boards, Disk, Entry, HandProblem, HandRequest, Journal, JournalError, Outcome, Person,
+    Boards, Disk, Edit, Entry, HandProblem, HandRequest, Journal, JournalError, Outcome, Person,
     Progress, Question, SimulatedDisk, Span, Stage, Suspects, TakeError, shoot,
 };
 use panestep_protocol::ShotId;
@@ -313,6 +313,14 @@ impl Bench {
 
     pub(crate) fn shoot_watched(
         &mut self,
+        watch: impl FnMut(&Progress<'_>, &SimulatedStand),
+    ) -> Result<Outcome, TakeError> {
+        self.shoot_edited(&[], watch)
+    }
+
+    pub(crate) fn shoot_edited(
+        &mut self,
+        edits: &[Edit],
         mut watch: impl FnMut(&Progress<'_>, &SimulatedStand),
     ) -> Result<Outcome, TakeError> {
         let mut journal = self.journal()?;
@@ -327,7 +335,7 @@ impl Bench {
             album: None,
             interrupt: &self.interrupt,
         };
-        shoot(&self.schedule, &mut journal, &mut stage, &[])
+        shoot(&self.schedule, &mut journal, &mut stage, edits)
     }
 
     pub(crate) fn entries(&self) -> Vec<Entry> {
