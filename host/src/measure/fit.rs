@@ -1,6 +1,6 @@
 //! Least squares, Student's t and outliers.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, SVD};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::Estimate;
@@ -55,6 +55,9 @@ pub struct Stray {
 /// calls a statistical outlier (from memory).
 pub const OUTLIER: f64 = 0.01;
 
+/// Most steps of a decomposition: a few for each unknown are usual.
+const MOST_STEPS: usize = 10_000;
+
 /// Student's t for an interval that covers so much, such as 0.95, on both sides.
 #[must_use]
 pub fn student(coverage: f64, freedom: usize) -> f64 {
@@ -73,6 +76,11 @@ pub fn linear(rows: &[Vec<f64>], y: &[f64]) -> Result<Fit, FitError> {
     if readings < unknowns || unknowns == 0 {
         return Err(FitError::TooFew { readings, unknowns });
     }
+    // What is not a number, such as a time divided by no time at all, tells nothing, and would keep
+    // the decomposition going for ever.
+    if !rows.iter().flatten().chain(y).all(|it| it.is_finite()) {
+        return Err(FitError::Open);
+    }
     // Columns of very different size would hide behind one another.
     let scale: Vec<f64> = (0..unknowns)
         .map(|column| {
@@ -84,7 +92,8 @@ pub fn linear(rows: &[Vec<f64>], y: &[f64]) -> Result<Fit, FitError> {
         rows[row][column] / scale[column]
     });
     let wanted = DVector::from_column_slice(&y[..readings]);
-    let svd = design.clone().svd(true, true);
+    let svd =
+        SVD::try_new(design.clone(), true, true, f64::EPSILON, MOST_STEPS).ok_or(FitError::Open)?;
     let greatest = svd.singular_values.max();
     if !greatest.is_finite() || svd.singular_values.min() <= greatest * 1e-10 {
         return Err(FitError::Open);
@@ -301,6 +310,17 @@ pub(super) fn ends(numbers: impl Iterator<Item = f64>) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Fuzzing found a table whose times gave one: the fit never ended.
+    #[test]
+    fn what_is_not_a_number_is_no_fit() {
+        for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            let open = linear(&[vec![1.0, bad], vec![1.0, 2.0], vec![1.0, 3.0]], &[1.0; 3]);
+            assert_eq!(open.err(), Some(FitError::Open));
+            let open = line(&[1.0, 2.0, 3.0], &[1.0, bad, 3.0]);
+            assert_eq!(open.err(), Some(FitError::Open));
+        }
+    }
 
     #[test]
     fn a_line_is_found_again_with_its_uncertainty() {
