@@ -243,33 +243,18 @@ pub fn stray_in_groups(groups: &[usize], y: &[f64], alpha: f64, finest: f64) -> 
     .stray(alpha, finest)
 }
 
-/// What the greatest studentised residual of so many readings exceeds with a probability of about
-/// `alpha`.
-fn critical(readings: usize, freedom: usize, alpha: f64) -> f64 {
-    let t = student(1.0 - alpha / readings as f64, freedom - 1);
+/// What the greatest studentised residual of so many readings, of which `freedom` (more than one)
+/// are to spare, exceeds by chance with a probability of about `alpha`: `t sqrt(f / (f-1+t^2))` with
+/// Student's t at `alpha / 2n` and `f-1` degrees of freedom.
+///
+/// For a plain sample, `f = n-1`, it is the two-sided critical value of Grubbs' test (NIST/SEMATECH
+/// e-Handbook, section 1.3.5.17) times `sqrt(n / (n-1))`, as the residuals here are taken by their
+/// own deviation, not by the sample's.
+#[must_use]
+pub fn critical(readings: usize, freedom: usize, alpha: f64) -> f64 {
+    let t = student(1.0 - alpha / readings as f64, freedom.saturating_sub(1));
     let freedom = freedom as f64;
     t * (freedom / (freedom - 1.0 + t * t)).sqrt()
-}
-
-/// Grubbs' statistic of a sample, the greatest distance from the mean in standard deviations, and
-/// its two-sided critical value: `(n-1)/sqrt(n) sqrt(t^2 / (n-2+t^2))` with Student's t at
-/// `alpha / 2n` and `n-2` degrees of freedom (NIST/SEMATECH e-Handbook, section 1.3.5.17). None for
-/// fewer than three readings, or where all are the same.
-#[must_use]
-pub fn grubbs(sample: &[f64], alpha: f64) -> Option<(f64, f64)> {
-    let count = sample.len();
-    if count < 3 {
-        return None;
-    }
-    let rows = vec![vec![1.0]; count];
-    let fit = linear(&rows, sample).ok()?;
-    let scatter = fit.deviation().filter(|&it| it > 0.0)?;
-    let greatest = fit.residuals.iter().fold(0.0_f64, |a, b| a.max(b.abs()));
-    let share = ((count as f64 - 1.0) / count as f64).sqrt();
-    Some((
-        greatest / scatter,
-        critical(count, count - 1, alpha) * share,
-    ))
 }
 
 /// Mean of a sample; not a number for an empty one.

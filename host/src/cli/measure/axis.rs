@@ -154,7 +154,7 @@ fn refused(
     if let Some(slack) = slack.filter(|it| it.value < -it.within_95.unwrap_or(0.0)) {
         return Some(wrong(format!(
             "the slack comes out below zero, {:.4}: no drive has that. Are forward and backward \
-             swapped, or does the dial count from another place for each?",
+             swapped, does the dial stick, or does it count from another place for each?",
             InUnit(slack.value, unit)
         )));
     }

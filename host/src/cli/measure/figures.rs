@@ -70,13 +70,6 @@ pub(super) fn told(
     }
     if let Some(slack) = result.backlash {
         out.push(format!("slack       {}", with_uncertainty(slack, sign, 4)));
-        if slack.value < -slack.within_95.unwrap_or(f64::INFINITY) {
-            out.push(
-                "            below zero: no drive has that; are forward and backward swapped, or does \
-                 the dial stick?"
-                    .to_owned(),
-            );
-        }
     }
     out.push(String::new());
     out.extend(figures(found, unit));
