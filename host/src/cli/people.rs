@@ -82,6 +82,7 @@ impl Watch for Onlooker {
             } => {
                 say(&format!("home check of {axis} ({number} of {all})"));
             }
+            take::Progress::Checked { frames: 0 } => say("every axis is where it is counted"),
             take::Progress::Checked { frames } => say(&format!(
                 "every axis is where it is counted; {} checked",
                 screen::frames(frames)

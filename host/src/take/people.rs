@@ -175,7 +175,7 @@ pub enum Progress<'a> {
     },
     /// Every axis was found where it is counted.
     Checked {
-        /// How many frames have been exposed since the check before.
+        /// How many frames have been exposed since the check before; none in a rehearsal.
         frames: usize,
     },
     /// An axis was found elsewhere than it was counted, by more than the stand says its switch can
