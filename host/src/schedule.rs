@@ -4,6 +4,7 @@
 //! size of a step is there only so that messages can speak of millimetres.
 
 mod differences;
+mod passes;
 
 use std::time::Duration;
 
@@ -12,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::stand::{AxisUnit, Way};
 
 pub use differences::differences;
+pub use passes::{Laid, Lamp, Pass, Turn};
 
 /// Most frames of a schedule.
 pub const MAX_FRAMES: u32 = 1_000_000;
@@ -30,7 +32,7 @@ pub struct Schedule {
     pub lifts: Vec<usize>,
     /// Axes moved by hand, in the stand's order.
     pub hands: Vec<HandAxis>,
-    /// How many frames.
+    /// How many frames; each has as many exposures as there are passes.
     pub frames: u32,
     /// Position of every motor axis at every frame, in steps from its zero: frame by frame, the
     /// axes within a frame in the order of `motors`.
@@ -39,6 +41,17 @@ pub struct Schedule {
     pub hand_targets: Vec<f64>,
     /// How to expose.
     pub exposure: Exposure,
+    /// Lamps, in the stand's order.
+    #[serde(default)]
+    pub lamps: Vec<Lamp>,
+    /// The exposures that every frame gets, in their order. None is one exposure with all lamps
+    /// burning, all levels in.
+    #[serde(default)]
+    pub passes: Vec<Pass>,
+    /// The drawings that lie on levels, from which frame on: in rising order of frame. A level of
+    /// which nothing is said keeps its painting.
+    #[serde(default)]
+    pub laid: Vec<Laid>,
     /// How many frames are exposed between two home checks; 0 for a check at the end only.
     pub home_check: u32,
 }

@@ -1,6 +1,9 @@
 //! A shot as it is meant: what the shot file means once it has been read and found sound.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
 
 use crate::stand::{LevelId, Way};
 
@@ -31,6 +34,13 @@ pub struct Shot {
     pub focus: Vec<FocusKey>,
     /// Frame at which every layer has its painted size: lifts are at zero there.
     pub reference_frame: u32,
+    /// Drawings that lie on a level for some frames in place of its layer's art; no two stretches
+    /// of one level share a frame.
+    pub cels: Vec<Cels>,
+    /// The exposures that every frame gets, in their order; at least one.
+    pub passes: Vec<Pass>,
+    /// From where on a move is said to strobe.
+    pub strobing: Strobing,
 }
 
 /// What is painted on a level.
@@ -46,6 +56,80 @@ pub struct Layer {
     pub art_width_mm: f64,
     /// Centre of the painting, east and north of the level's zero, mm.
     pub art_centre_mm: (f64, f64),
+}
+
+/// Drawings that lie on a level, one after another. Each has the size and place of the level's
+/// painting: they are registered to one another.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cels {
+    /// The level.
+    pub level: LevelId,
+    /// First frame of the stretch.
+    pub from: u32,
+    /// Last frame of the stretch.
+    pub to: u32,
+    /// The drawings, at least one. The last holds to the end of the stretch, unless they cycle.
+    pub drawings: Vec<Drawing>,
+    /// Whether they begin anew after the last.
+    pub cycle: bool,
+}
+
+/// One drawing of a stretch.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Drawing {
+    /// The picture of it, absolute or relative to the working folder; none for a bare pane.
+    pub art: Option<PathBuf>,
+    /// For how many frames it lies, at least 1.
+    pub hold: u32,
+}
+
+/// One of the exposures of every frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pass {
+    /// Its name; empty where the shot names no passes.
+    pub name: String,
+    /// When it is exposed.
+    pub when: When,
+    /// Places of the lamps that burn, in the stand's list.
+    pub lamps: Vec<usize>,
+    /// Levels that are taken out for it.
+    pub without: Vec<LevelId>,
+    /// How long the shutter is open, where that is not the stand's own.
+    pub exposure: Option<Duration>,
+    /// How long a board closes the release line, where that is not the stand's own.
+    pub press: Option<Duration>,
+}
+
+/// When a pass is exposed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum When {
+    /// At every frame, after the pass before it and before the next frame.
+    EachFrame,
+    /// Once every frame has had the passes before it: a run through the frames of its own.
+    AfterRun,
+}
+
+/// From where on a move across the picture is said to strobe. Both limits are rules of the trade,
+/// see [`crate::plan::strobing`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Strobing {
+    /// Least time in which something may cross the picture's width, when shown.
+    pub crossing: Duration,
+    /// Frames to cross the picture's width: with fewer it strobes.
+    pub strobes_below: f64,
+    /// With fewer than these it is a smear, which does not strobe.
+    pub smears_below: f64,
+}
+
+impl Default for Strobing {
+    fn default() -> Self {
+        Self {
+            crossing: Duration::from_secs(7),
+            strobes_below: 120.0,
+            smears_below: 48.0,
+        }
+    }
 }
 
 /// Where a layer is in the story.
@@ -125,4 +209,68 @@ pub struct FocusKey {
     pub level: LevelId,
     /// As [`Key::fairing`].
     pub fairing: u32,
+}
+
+impl Pass {
+    /// The only exposure of every frame of a shot that names no passes: all the stand's lamps burn.
+    #[must_use]
+    pub fn only(lamps: usize) -> Self {
+        Self {
+            name: String::new(),
+            when: When::EachFrame,
+            lamps: (0..lamps).collect(),
+            without: Vec::new(),
+            exposure: None,
+            press: None,
+        }
+    }
+}
+
+impl Cels {
+    /// The drawing that lies on the level at a frame, and the first frame of those that it is held
+    /// for now; `None` outside of the stretch.
+    #[must_use]
+    pub fn drawing(&self, frame: u32) -> Option<(&Drawing, u32)> {
+        if frame < self.from || frame > self.to {
+            return None;
+        }
+        let since = u64::from(frame - self.from);
+        let round: u64 = self
+            .drawings
+            .iter()
+            .map(|drawing| u64::from(drawing.hold))
+            .sum();
+        let rounds = if self.cycle && round > 0 {
+            since / round
+        } else {
+            0
+        };
+        let mut begun = rounds * round;
+        let last = self.drawings.len().checked_sub(1)?;
+        for drawing in &self.drawings[..last] {
+            let end = begun + u64::from(drawing.hold);
+            if since < end {
+                return Some((drawing, self.from + begun as u32));
+            }
+            begun = end;
+        }
+        Some((&self.drawings[last], self.from + begun as u32))
+    }
+}
+
+impl Shot {
+    /// The art that lies on a level at a frame: a drawing where one does, else the layer's own;
+    /// none on a bare pane. That a level is taken out for a pass does not matter here.
+    #[must_use]
+    pub fn art_at(&self, level: LevelId, frame: u32) -> Option<&Path> {
+        let drawn = self
+            .cels
+            .iter()
+            .filter(|cels| cels.level == level)
+            .find_map(|cels| cels.drawing(frame));
+        match drawn {
+            Some((drawing, _)) => drawing.art.as_deref(),
+            None => self.layers.get(level.0)?.art.as_deref(),
+        }
+    }
 }

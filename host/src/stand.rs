@@ -8,6 +8,8 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use crate::screw::Thread;
+
 /// A whole stand.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stand {
@@ -21,6 +23,8 @@ pub struct Stand {
     pub levels: Vec<Level>,
     /// Axes, in the file's order.
     pub axes: Vec<Axis>,
+    /// Lamps, in the file's order.
+    pub lamps: Vec<Lamp>,
     /// How the picture is taken.
     pub shutter: Shutter,
     /// The folder that the camera's pictures arrive in, where it is watched.
@@ -44,6 +48,8 @@ pub struct Lens {
     pub height_mm: f64,
     /// The level that is in focus where no focus pull says otherwise.
     pub focus: LevelId,
+    /// Diameter on the sensor up to which a blurred point counts as sharp, mm.
+    pub circle_of_confusion_mm: f64,
 }
 
 /// The picture on the sensor or film.
@@ -80,6 +86,17 @@ pub struct Level {
     pub height_mm: f64,
     /// The glass.
     pub pane: Pane,
+    /// How it swings once it is pushed, where that has been measured.
+    pub swing: Option<Swing>,
+}
+
+/// How a carriage swings and comes to rest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Swing {
+    /// Natural frequency, hertz.
+    pub frequency_hz: f64,
+    /// Damping ratio, above 0 and below 1.
+    pub damping: f64,
 }
 
 /// A sheet of glass.
@@ -210,6 +227,22 @@ pub struct Motor {
     pub slow: f64,
     /// The home switch.
     pub home: Home,
+    /// The screw that it turns and what hangs on it, where the file says.
+    pub screw: Option<Screw>,
+}
+
+/// A power screw and its load.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Screw {
+    /// The thread.
+    pub thread: Thread,
+    /// Mass that hangs on this screw, kg.
+    pub load_kg: f64,
+    /// Least and greatest friction of nut on screw: the least decides whether it holds, the
+    /// greatest what the motor has to turn.
+    pub friction: (f64, f64),
+    /// Holding torque of the motor, newton metres, where it is given.
+    pub motor_torque_nm: Option<f64>,
 }
 
 /// A home switch. Quantities are in the axis's unit.
@@ -219,6 +252,31 @@ pub struct Home {
     pub switch: f64,
     /// How far two findings of it may lie apart.
     pub within: f64,
+}
+
+/// A lamp that can be switched.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Lamp {
+    /// Its name.
+    pub name: String,
+    /// What switches it.
+    pub switched: LampSwitch,
+    /// From switching it until its light is steady.
+    pub warm_up: Duration,
+}
+
+/// What switches a lamp.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LampSwitch {
+    /// A board's lamp output.
+    Board {
+        /// The board.
+        board: BoardId,
+        /// Its number among that board's lamp outputs, from 0.
+        output: u8,
+    },
+    /// A person.
+    Hand,
 }
 
 /// How the picture is taken.

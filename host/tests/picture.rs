@@ -29,6 +29,7 @@ fn stand(heights: &[f64]) -> Stand {
             },
             height_mm: 1000.0,
             focus: LevelId(0),
+            circle_of_confusion_mm: 0.03,
         },
         boards: Vec::new(),
         levels: heights
@@ -44,9 +45,11 @@ fn stand(heights: &[f64]) -> Stand {
                     index: 1.52,
                     art: Face::Upper,
                 },
+                swing: None,
             })
             .collect(),
         axes: Vec::new(),
+        lamps: Vec::new(),
         shutter: Shutter {
             release: Release::Board {
                 board: BoardId(0),
@@ -87,6 +90,9 @@ fn shot(art: &[Option<PathBuf>]) -> Shot {
         camera: Vec::new(),
         focus: Vec::new(),
         reference_frame: 1,
+        cels: Vec::new(),
+        passes: vec![panestep::shot::Pass::only(0)],
+        strobing: panestep::shot::Strobing::default(),
     }
 }
 

@@ -64,6 +64,9 @@ fn schedule() -> Schedule {
             ready: Duration::from_millis(1200),
             arrival: None,
         },
+        lamps: Vec::new(),
+        passes: Vec::new(),
+        laid: Vec::new(),
         home_check: 0,
     }
 }

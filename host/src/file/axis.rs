@@ -371,6 +371,7 @@ fn motor_of(
             switch: switch.value,
             within: within.value,
         },
+        screw: None,
     })
 }
 

@@ -6,6 +6,7 @@
 
 pub mod amend;
 mod axis;
+mod exposures;
 mod problems;
 mod reader;
 mod shot;

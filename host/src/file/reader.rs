@@ -563,6 +563,12 @@ impl<'a> Table<'a> {
         }
     }
 
+    /// Whether the value of a key is a list.
+    pub(super) fn is_list(&self, key: &'static str) -> bool {
+        self.find(key)
+            .is_some_and(|value| matches!(value.get_ref(), DeValue::Array(_)))
+    }
+
     /// A list of texts that has to be there, with one at least, such as `example`.
     pub(super) fn texts(&self, key: &'static str, example: &str) -> Option<Vec<&'a str>> {
         let value = self.need(key)?;

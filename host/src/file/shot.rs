@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::exposures::{cels, passes, strobing};
 use super::reader::{At, Table};
 use crate::schedule::MAX_FRAMES;
 use crate::shot::{Distance, FocusKey, Key, Layer, Shift, ShiftTrack, Shot, Track, Viewer};
@@ -67,6 +68,9 @@ pub(super) fn shot(
     } else {
         Some(Vec::new())
     };
+    let cels = cels(file, stand, folder, last);
+    let passes = passes(file, stand, frames);
+    let strobing = strobing(file);
     Some(Shot {
         name: name?.value.to_owned(),
         frames: frames?,
@@ -78,10 +82,13 @@ pub(super) fn shot(
         camera: camera?,
         focus: focus?,
         reference_frame: reference_frame?,
+        cels: cels?,
+        passes: passes?,
+        strobing: strobing?,
     })
 }
 
-fn level(table: &Table<'_>, stand: &Stand) -> Option<At<LevelId>> {
+pub(super) fn level(table: &Table<'_>, stand: &Stand) -> Option<At<LevelId>> {
     let name = table.text_at("level")?;
     let found = stand
         .levels

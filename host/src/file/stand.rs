@@ -9,7 +9,10 @@ use super::axis::axes;
 use super::reader::{At, Table};
 use super::shutter::{arrival, home_check, shutter};
 use crate::optics::{apparent_distance_mm, zero_pose};
-use crate::stand::{AxisUnit, Board, Face, Lens, Level, LevelId, Pane, Picture, PortName, Stand};
+use crate::stand::{
+    AxisUnit, Board, BoardId, Face, Lamp, LampSwitch, Lens, Level, LevelId, Pane, Picture,
+    PortName, Stand,
+};
 use crate::units::Millimetres;
 
 /// Longest name of a stand, characters.
@@ -20,6 +23,13 @@ const MAX_LEVEL: usize = 40;
 
 /// Free height between panes where the file says nothing, mm.
 const CLEARANCE_MM: f64 = 1.0;
+
+/// Parts of the picture's diagonal of which one is the circle of confusion where the file says
+/// nothing (toolsforfilm.com: d/1500).
+const SHARP_PART: f64 = 1500.0;
+
+/// Lamp outputs that a board can have: a bit each.
+const LAMP_OUTPUTS: u32 = 8;
 
 const MM: AxisUnit = AxisUnit::Millimetre;
 
@@ -41,6 +51,7 @@ pub(super) fn stand(file: &Table<'_>) -> Option<Stand> {
         .and_then(|table| lens(&table, &level_names));
     let focal_length_mm = lens.as_ref().map(|lens| lens.focal_length_mm);
     let axes = axes(file, &level_names, &board_names, focal_length_mm);
+    let lamps = lamps(file, &board_names);
     let shutter = file
         .table("shutter")
         .and_then(|table| shutter(&table, &board_names));
@@ -52,6 +63,7 @@ pub(super) fn stand(file: &Table<'_>) -> Option<Stand> {
         boards: boards?,
         levels: levels?,
         axes: axes?,
+        lamps: lamps?,
         shutter: shutter?,
         arrival: arrival?,
         home_check: home_check?,
@@ -128,6 +140,83 @@ fn boards<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Board>>) {
     (names, boards.into_iter().collect())
 }
 
+fn lamps(file: &Table<'_>, boards: &Names<'_>) -> Option<Vec<Lamp>> {
+    let mut names = Names::new();
+    let mut lamps: Vec<Option<Lamp>> = Vec::new();
+    for table in file.tables("lamp") {
+        let name = table.name_at("name", MAX_LEVEL);
+        let switched = lamp_switch(&table, boards);
+        let warm_up = table.time_or_zero("warm_up");
+        if let Some(switched @ LampSwitch::Board { .. }) = switched
+            && lamps.iter().flatten().any(|lamp| lamp.switched == switched)
+        {
+            table.note(
+                table.place_of("output"),
+                "the second lamp on it",
+                "this lamp output already switches another lamp",
+                "give every lamp an output of its own",
+            );
+        }
+        lamps.push((|| {
+            Some(Lamp {
+                name: name.as_ref()?.value.to_owned(),
+                switched: switched?,
+                warm_up: warm_up?,
+            })
+        })());
+        names.push(name);
+    }
+    unique(file, "lamp", &names);
+    lamps.into_iter().collect()
+}
+
+/// What switches a lamp: a board's output, or a person.
+fn lamp_switch(table: &Table<'_>, boards: &Names<'_>) -> Option<LampSwitch> {
+    match (table.has("board"), table.has("by_hand")) {
+        (true, false) => {
+            let board = table
+                .text_at("board")
+                .and_then(|name| named(table, "`board`", &name, boards));
+            let output = table.whole("output", 0, LAMP_OUTPUTS - 1);
+            Some(LampSwitch::Board {
+                board: BoardId(board?),
+                output: output?.value as u8,
+            })
+        }
+        (false, true) => {
+            if table.flag("by_hand", None)? {
+                return Some(LampSwitch::Hand);
+            }
+            table.note(
+                table.place_of("by_hand"),
+                "then what does?",
+                "`by_hand` is false, and nothing else here says what switches the lamp",
+                "put `board = ...` and `output = ...` in its place, or make it `true`",
+            );
+            None
+        }
+        (both, _) => {
+            table.note(
+                table.span(),
+                if both {
+                    "both are here"
+                } else {
+                    "nothing of it here"
+                },
+                if both {
+                    "a lamp is switched by a board or by hand, not by both"
+                } else {
+                    "the lamp does not say what switches it"
+                },
+                "write `board = ...` with `output = 0` or higher for a board's lamp output, or \
+                 `by_hand = true`",
+            );
+            table.leave_rest();
+            None
+        }
+    }
+}
+
 /// The day of a board's stop test; `None` where what is written is none.
 fn stop_tested(table: &Table<'_>) -> Option<Option<Date>> {
     if !table.has("stop_tested") {
@@ -171,6 +260,7 @@ fn levels<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Level>>, Vec<Range<usi
                 name: name.as_ref()?.value.to_owned(),
                 height_mm: height?.value,
                 pane: pane?,
+                swing: None,
             })
         })());
         names.push(name);
@@ -219,12 +309,18 @@ fn lens(table: &Table<'_>, levels: &Names<'_>) -> Option<Lens> {
     let focus = table
         .text_at("focus")
         .and_then(|name| named(table, "`focus`", &name, levels));
+    let sharp = table
+        .has("circle_of_confusion")
+        .then(|| table.size("circle_of_confusion", MM).map(|at| at.value));
+    let picture = picture?;
+    let diagonal_mm = picture.width_mm.hypot(picture.height_mm);
     Some(Lens {
         focal_length_mm: focal_length?.value,
         f_number: f_number?.value,
-        picture: picture?,
+        picture,
         height_mm: height?.value,
         focus: LevelId(focus?),
+        circle_of_confusion_mm: sharp.unwrap_or(Some(diagonal_mm / SHARP_PART))?,
     })
 }
 

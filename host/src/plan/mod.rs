@@ -15,6 +15,7 @@ mod axes;
 mod check;
 pub mod clearance;
 pub mod curve;
+mod exposures;
 pub mod geometry;
 mod lens;
 pub mod output;
@@ -26,11 +27,12 @@ pub mod times;
 
 use axes::{Axes, PlannedAxis, Target, set_position};
 use check::Checks;
+use exposures::exposure;
 pub use geometry::{FramePose, Geometry, LevelView};
 pub use refusals::{Fault, Refusal, Refusals};
 pub use report::Report;
 
-use crate::schedule::{Exposure, Release, Schedule};
+use crate::schedule::Schedule;
 use crate::shot::Shot;
 use crate::stand::{self, Carrier, Stand, StandPose};
 
@@ -139,6 +141,9 @@ impl Plan {
                 motor_targets,
                 hand_targets,
                 exposure: exposure(stand),
+                lamps: exposures::lamps(stand),
+                passes: exposures::passes(stand, shot),
+                laid: exposures::laid(stand, shot),
                 home_check: stand.home_check,
             },
             axes: axes.planned,
@@ -214,6 +219,9 @@ pub fn standing(stand: &Stand) -> Result<Schedule, Refusals> {
         motor_targets: Vec::new(),
         hand_targets: Vec::new(),
         exposure: exposure(stand),
+        lamps: exposures::lamps(stand),
+        passes: Vec::new(),
+        laid: Vec::new(),
         home_check: stand.home_check,
     })
 }
@@ -221,40 +229,4 @@ pub fn standing(stand: &Stand) -> Result<Schedule, Refusals> {
 fn board_names(stand: &Stand) -> Vec<String> {
     let boards = stand.boards.iter();
     boards.map(|board| board.name.clone()).collect()
-}
-
-/// How the stand exposes.
-fn exposure(stand: &Stand) -> Exposure {
-    let shutter = &stand.shutter;
-    let mut window = shutter.delay.saturating_add(shutter.exposure);
-    let release = match &shutter.release {
-        stand::Release::Board {
-            board,
-            half_press,
-            press,
-            flash_contact,
-        } => {
-            // The line may be held longer than the shutter is open.
-            window = window.max(*press);
-            Release::Board {
-                board: board.0,
-                half_press: *half_press,
-                press: *press,
-                flash_contact: *flash_contact,
-            }
-        }
-        stand::Release::Command { words, time_out } => Release::Command {
-            words: words.clone(),
-            time_out: *time_out,
-        },
-        stand::Release::Hand => Release::Hand,
-    };
-    Exposure {
-        release,
-        settle: shutter.settle,
-        delay: shutter.delay,
-        window,
-        ready: shutter.ready,
-        arrival: stand.arrival.as_ref().map(|arrival| arrival.within),
-    }
 }

@@ -161,6 +161,7 @@ mod tests {
                 },
                 height_mm: 1000.0,
                 focus: LevelId(0),
+                circle_of_confusion_mm: 0.03,
             },
             boards: vec![Board {
                 name: "main".to_owned(),
@@ -177,6 +178,7 @@ mod tests {
                     index: 1.5,
                     art: Face::Upper,
                 },
+                swing: None,
             }],
             axes: vec![Axis {
                 of: Carrier::Level(LevelId(0)),
@@ -194,11 +196,13 @@ mod tests {
                         switch: -11.0,
                         within: 0.02,
                     },
+                    screw: None,
                 }),
                 travel: (-10.0, 10.0),
                 backlash: 0.05,
                 focus_table: Vec::new(),
             }],
+            lamps: Vec::new(),
             shutter: Shutter {
                 release: Release::Board {
                     board: BoardId(0),

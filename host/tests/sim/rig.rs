@@ -31,6 +31,7 @@ fn slide(of: Carrier, way: Way, board: usize, channel: u8, reversed: bool, low: 
         of,
         way,
         drive: Drive::Motor(Motor {
+            screw: None,
             board: BoardId(board),
             channel,
             steps_per_unit: STEPS_PER_MM,
@@ -72,6 +73,7 @@ pub(crate) fn stand(two_boards: bool) -> Stand {
             index: 1.52,
             art: Face::Upper,
         },
+        swing: None,
     };
     let board = |name: &str| Board {
         name: name.to_owned(),
@@ -95,6 +97,7 @@ pub(crate) fn stand(two_boards: bool) -> Stand {
             },
             height_mm: 1600.0,
             focus: LevelId(0),
+            circle_of_confusion_mm: 0.03,
         },
         boards,
         levels: vec![level("reeds", 1200.0), level("sky", 600.0)],
@@ -107,6 +110,7 @@ pub(crate) fn stand(two_boards: bool) -> Stand {
             focus,
             north,
         ],
+        lamps: Vec::new(),
         shutter: Shutter {
             release: Release::Board {
                 board: BoardId(0),

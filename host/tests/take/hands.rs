@@ -242,6 +242,9 @@ fn by_hand() -> Schedule {
             ready: Duration::ZERO,
             arrival: None,
         },
+        lamps: Vec::new(),
+        passes: Vec::new(),
+        laid: Vec::new(),
         home_check: 0,
     }
 }

@@ -29,6 +29,7 @@ pub(crate) fn slide(of: usize, way: Way, board: usize, channel: u8, low: bool) -
         of: Carrier::Level(LevelId(of)),
         way,
         drive: Drive::Motor(Motor {
+            screw: None,
             board: BoardId(board),
             channel,
             steps_per_unit: STEPS_PER_MM,
@@ -60,6 +61,7 @@ pub(crate) fn stand() -> Stand {
             index: 1.52,
             art: Face::Upper,
         },
+        swing: None,
     };
     let board = |name: &str| Board {
         name: name.to_owned(),
@@ -81,6 +83,7 @@ pub(crate) fn stand() -> Stand {
             },
             height_mm: 1600.0,
             focus: LevelId(0),
+            circle_of_confusion_mm: 0.03,
         },
         boards: vec![board("main"), board("lower")],
         levels: vec![level("reeds", 1200.0), level("sky", 600.0)],
@@ -90,6 +93,7 @@ pub(crate) fn stand() -> Stand {
             slide(1, Way::East, 1, 0, true),
             north,
         ],
+        lamps: Vec::new(),
         shutter: Shutter {
             release: stand::Release::Board {
                 board: MAIN,
@@ -177,6 +181,9 @@ pub(crate) fn schedule(hand: bool) -> Schedule {
             ready: Duration::from_millis(400),
             arrival: None,
         },
+        lamps: Vec::new(),
+        passes: Vec::new(),
+        laid: Vec::new(),
         home_check: 0,
     }
 }

@@ -88,6 +88,7 @@ fn slide(of: usize, way: Way, board: usize, channel: u8, low: bool) -> Axis {
                 switch: if low { -1.9 } else { 1.9 },
                 within: 0.02,
             },
+            screw: None,
         }),
         travel: (-1.5, 1.5),
         backlash: 0.05,
@@ -109,6 +110,7 @@ impl Build {
                 index: 1.52,
                 art: Face::Upper,
             },
+            swing: None,
         };
         let second = self.boards - 1;
         let mut axes = vec![
@@ -135,6 +137,7 @@ impl Build {
                 },
                 height_mm: 1600.0,
                 focus: LevelId(0),
+                circle_of_confusion_mm: 0.03,
             },
             boards: ["main", "lower"][..self.boards]
                 .iter()
@@ -146,6 +149,7 @@ impl Build {
                 .collect(),
             levels: vec![level("reeds", 1200.0), level("sky", 600.0)],
             axes,
+            lamps: Vec::new(),
             shutter: Shutter {
                 release: match self.fire {
                     Fire::Board => Release::Board {
@@ -263,6 +267,9 @@ impl Build {
                 ready: Duration::from_millis(50),
                 arrival: self.pictures.then_some(ARRIVAL),
             },
+            lamps: Vec::new(),
+            passes: Vec::new(),
+            laid: Vec::new(),
             home_check: self.home_check,
         }
     }

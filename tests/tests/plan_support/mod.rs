@@ -29,6 +29,7 @@ pub(crate) fn motor_axis(of: Carrier, way: Way, board: usize, channel: u8) -> Ax
                 switch: -100_004.0,
                 within: 0.02,
             },
+            screw: None,
         }),
         travel: (-100_000.0, 100_000.0),
         backlash: 0.0,
@@ -87,6 +88,7 @@ pub(crate) fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Sta
     Stand {
         name: "Bench".into(),
         lens: Lens {
+            circle_of_confusion_mm: 0.03,
             focal_length_mm: 50.0,
             f_number: 8.0,
             picture: Picture {
@@ -109,6 +111,7 @@ pub(crate) fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Sta
             .iter()
             .enumerate()
             .map(|(index, &(height_mm, pane))| Level {
+                swing: None,
                 name: names
                     .get(index)
                     .map_or_else(|| format!("level {index}"), |&name| name.to_owned()),
@@ -117,6 +120,7 @@ pub(crate) fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Sta
             })
             .collect(),
         axes,
+        lamps: Vec::new(),
         shutter: Shutter {
             release: Release::Board {
                 board: BoardId(0),
@@ -168,6 +172,9 @@ pub(crate) fn still_shot(frames: u32, distances: &[Distance]) -> Shot {
         camera: Vec::new(),
         focus: Vec::new(),
         reference_frame: 1,
+        cels: Vec::new(),
+        passes: vec![panestep::shot::Pass::only(0)],
+        strobing: panestep::shot::Strobing::default(),
     }
 }
 
