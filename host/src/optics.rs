@@ -1,4 +1,10 @@
 //! The lens and the glass, by the thin-lens equation and the paraxial shift of a plane plate.
+//!
+//! * [`depth`]: depth of field, blur, diffraction, and exposure close up.
+//! * [`light`]: what the glass lets through.
+
+pub mod depth;
+pub mod light;
 
 use crate::stand::{CarrierPose, Face, LevelId, Pane, Stand, StandPose};
 
