@@ -26,7 +26,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for frame in 1..=shot.frames {
         let pose = plan.geometry().pose(frame).stand;
         let start = Instant::now();
-        let picture = scene.photograph(&pose, size);
+        let picture = scene.photograph_of(frame, 0, &pose, size)?;
         spent += start.elapsed();
         write_png(&picture, &folder.join(frame_name(frame)))?;
     }

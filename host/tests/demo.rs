@@ -151,7 +151,8 @@ fn the_sun_stays_where_it_is() {
     let plan = Plan::new(&stand, &shot).unwrap_or_else(|refusals| panic!("{refusals:?}"));
     let scene = Scene::load(&stand, &shot, |_, _| {}).unwrap();
     let sun = |frame: u32| {
-        let picture = scene.photograph(&plan.geometry().pose(frame).stand, (1920, 1080));
+        let pose = plan.geometry().pose(frame).stand;
+        let picture = scene.photograph_of(frame, 0, &pose, (1920, 1080)).unwrap();
         let (mut count, mut x, mut y) = (0.0, 0.0, 0.0);
         for (column, row, pixel) in picture.enumerate_pixels() {
             let near = (1190..1290).contains(&column) && (402..502).contains(&row);

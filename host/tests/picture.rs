@@ -9,7 +9,7 @@ use panestep::optics;
 use panestep::picture::{
     PictureError, Scene, animation, exposure_name, frame_name, strip, write_png,
 };
-use panestep::shot::{Distance, Layer, Shot, Viewer};
+use panestep::shot::{Cels, Distance, Drawing, Layer, Pass, Shot, Viewer};
 use panestep::stand::{
     BoardId, Face, Lens, Level, LevelId, Pane, Picture, Release, Shutter, Stand, StandPose,
 };
@@ -91,7 +91,7 @@ fn shot(art: &[Option<PathBuf>]) -> Shot {
         focus: Vec::new(),
         reference_frame: 1,
         cels: Vec::new(),
-        passes: vec![panestep::shot::Pass::only(0)],
+        passes: vec![Pass::only(0)],
         strobing: panestep::shot::Strobing::default(),
     }
 }
@@ -143,7 +143,7 @@ fn a_warp_agrees_with_an_independent_library() {
     (level.east_mm, level.north_mm, level.turn_degrees) = (11.3, -7.9, 8.0);
     let camera = &mut pose.camera;
     (camera.east_mm, camera.north_mm, camera.turn_degrees) = (3.1, 4.7, -5.0);
-    let picture = scene.photograph(&pose, (90, 60));
+    let picture = scene.photograph_of(1, 0, &pose, (90, 60)).unwrap();
     let mut compared = 0;
     let mut sum = 0.0;
     for line in include_str!("reference/warp.csv").lines() {
@@ -244,7 +244,7 @@ fn a_dot_is_pictured_where_the_lens_equation_puts_it() {
                 f64::from(columns) / 2.0 + x * per_mm,
                 f64::from(rows) / 2.0 - y * per_mm,
             );
-            let mut picture = scene.photograph(&pose, (columns, rows));
+            let mut picture = scene.photograph_of(1, 0, &pose, (columns, rows)).unwrap();
             // Only round the dot: beyond the painting lies the ground.
             for (column, row, pixel) in picture.enumerate_pixels_mut() {
                 let far = (f64::from(column) - expected.0).hypot(f64::from(row) - expected.1);
@@ -276,7 +276,9 @@ fn what_is_too_fine_is_averaged_in_light() {
     pose.levels[0].turn_degrees = 3.0;
     pose.levels[0].lift_mm = -200.0;
     for columns in [270, 300, 360, 90] {
-        let picture = scene.photograph(&pose, (columns, columns * 2 / 3));
+        let picture = scene
+            .photograph_of(1, 0, &pose, (columns, columns * 2 / 3))
+            .unwrap();
         let (x, y) = (columns / 2, columns / 3);
         for (dx, dy) in [(0, 0), (3, 1), (7, 5)] {
             assert!(
@@ -305,7 +307,9 @@ fn panes_cover_what_lies_below_in_light() {
     let mut shot = shot(&[Some(near), None, Some(far)]);
     shot.layers[2].art_width_mm = 60.0;
     let scene = Scene::load(&stand, &shot, nothing).unwrap();
-    let picture = scene.photograph(&optics::zero_pose(&stand), (90, 60));
+    let picture = scene
+        .photograph_of(1, 0, &optics::zero_pose(&stand), (90, 60))
+        .unwrap();
     let [red, _, blue] = picture.get_pixel(45, 30).0.map(f64::from);
     assert!((red - to_value(0.2)).abs() <= 1.5, "{red}");
     assert!((blue - to_value(0.8)).abs() <= 2.5, "{blue}");
@@ -313,6 +317,67 @@ fn panes_cover_what_lies_below_in_light() {
     let [red, green, _] = picture.get_pixel(10, 30).0.map(f64::from);
     assert!((red - to_value(0.2 + 0.8 * 0.18)).abs() <= 1.0, "{red}");
     assert!((green - to_value(0.8 * 0.18)).abs() <= 1.0, "{green}");
+}
+
+/// A drawing lies on its frames only, a bare pane shows what is below, a level that is taken out for
+/// a pass is not there, and a pass's light goes with its exposure time.
+#[test]
+fn frames_have_their_drawings_and_passes_their_light() {
+    let folder = tempfile::tempdir().unwrap();
+    let art = |name: &str, colour: [u8; 3]| {
+        let path = folder.path().join(name);
+        RgbImage::from_pixel(64, 48, Rgb(colour))
+            .save(&path)
+            .unwrap();
+        path
+    };
+    let mut stand = stand(&[500.0, 400.0]);
+    stand.shutter.exposure = Duration::from_millis(400);
+    let near = art("near.png", [200, 0, 0]);
+    let far = art("far.png", [0, 0, 188]);
+    let mut shot = shot(&[Some(near), Some(far)]);
+    shot.frames = 10;
+    shot.cels.push(Cels {
+        level: LevelId(0),
+        from: 3,
+        to: 8,
+        drawings: vec![
+            Drawing {
+                art: Some(art("green.png", [0, 150, 0])),
+                hold: 2,
+            },
+            Drawing { art: None, hold: 1 },
+        ],
+        cycle: true,
+    });
+    shot.passes = vec![
+        Pass::only(0),
+        Pass {
+            without: vec![LevelId(0)],
+            exposure: Some(Duration::from_millis(100)),
+            ..Pass::only(0)
+        },
+    ];
+    let scene = Scene::load(&stand, &shot, nothing).unwrap();
+    let pose = optics::zero_pose(&stand);
+    let middle = |frame, pass| {
+        let picture = scene.photograph_of(frame, pass, &pose, (9, 6)).unwrap();
+        picture.get_pixel(4, 3).0
+    };
+    let (red, green, blue) = ([200, 0, 0], [0, 150, 0], [0, 0, 188]);
+    let expected = [red, red, green, green, blue, green, green, blue, red, red];
+    for (frame, expected) in (1..).zip(expected) {
+        assert_eq!(middle(frame, 0), expected, "{frame}");
+        // A quarter of the light of sRGB 188, which is 0.503 (IEC 61966-2-1).
+        let value = to_value(to_light(188) / 4.0).round() as u8;
+        assert_eq!(middle(frame, 1), [0, 0, value], "{frame}");
+    }
+    let none = scene.photograph_of(1, 2, &pose, (9, 6)).unwrap_err();
+    assert!(none.to_string().contains("no pass 3"), "{none}");
+    // A drawing that nobody will see before frame 9 is found out at once.
+    std::fs::write(folder.path().join("green.png"), "not a picture").unwrap();
+    let error = Scene::load(&stand, &shot, nothing).err().unwrap();
+    assert!(error.to_string().contains("green.png"), "{error}");
 }
 
 #[test]

@@ -3,7 +3,7 @@
 
 mod command;
 mod folder;
-mod whole;
+pub(crate) mod whole;
 
 pub use command::{Told, UserCommand};
 pub use folder::{MAX_PIXELS, PictureFolder};

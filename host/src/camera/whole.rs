@@ -4,7 +4,7 @@
 /// Whether a JPEG file has its end: walks from marker to marker (ITU-T T.81, annex B.1.1) up to
 /// the end-of-image marker that belongs to the start. What some cameras write after it does not
 /// count, nor does the end of a small picture that a segment may hold.
-pub(super) fn jpeg_has_its_end(bytes: &[u8]) -> bool {
+pub(crate) fn jpeg_has_its_end(bytes: &[u8]) -> bool {
     const START: u8 = 0xD8;
     const END: u8 = 0xD9;
     const SCAN: u8 = 0xDA;
@@ -43,7 +43,7 @@ pub(super) fn jpeg_has_its_end(bytes: &[u8]) -> bool {
 
 /// Whether a PNG file has its end: walks from chunk to chunk (PNG specification, 5.3) up to the one
 /// that ends the image.
-pub(super) fn png_has_its_end(bytes: &[u8]) -> bool {
+pub(crate) fn png_has_its_end(bytes: &[u8]) -> bool {
     const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1a\n";
     let Some(mut rest) = bytes.strip_prefix(SIGNATURE) else {
         return false;

@@ -220,8 +220,10 @@ pub(crate) fn hand_axis(stand: &Stand, carrier: &str, way: Way) -> Option<AxisId
 /// Loads a shot's art.
 pub(crate) fn scene(stand: &Stand, shot: &Shot) -> Result<Scene, Failure> {
     let mut progress = Progress::new("loading the art", shot.layers.len() as u64);
-    let scene = Scene::load(stand, shot, |loaded, _| progress.at(loaded as u64, ""))
-        .map_err(|error| Failure::wrong(error).hint("nothing was moved"));
+    let scene = Scene::load(stand, shot, |done, files| {
+        progress.of(done as u64, files as u64, "")
+    })
+    .map_err(|error| Failure::wrong(error).hint("nothing was moved"));
     progress.done();
     scene
 }
@@ -238,7 +240,10 @@ pub(crate) fn shutter(
     let size = (stand.lens.picture.columns, stand.lens.picture.rows);
     Rc::new(move |pose| {
         let file = file()?;
-        let mut picture = scene.photograph(pose, size);
+        // Whoever photographs here knows neither the frame nor the pass.
+        let mut picture = scene
+            .photograph_of(1, 0, pose, size)
+            .map_err(io::Error::other)?;
         picture::add_noise(&mut picture, number_of(&file));
         picture::write_png(&picture, &file).map_err(io::Error::other)
     })

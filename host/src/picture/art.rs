@@ -1,11 +1,12 @@
 //! The paintings on the panes, as light.
 
-use std::fs::File;
-use std::io::BufReader;
+use std::fs;
+use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-use image::{ImageDecoder, ImageReader, Limits};
+use image::{ImageDecoder, ImageFormat, ImageReader, Limits};
 
+use crate::camera::whole;
 use crate::picture::light::LIGHT;
 
 /// Greatest width or height of a painting's file, pixels.
@@ -14,6 +15,9 @@ pub const MAX_SIDE: u32 = 20_000;
 /// Greatest number of pixels of a painting's file: 8 bytes each once it is loaded, and a third
 /// more for its reductions.
 pub const MAX_PIXELS: u64 = 100_000_000;
+
+/// Greatest size of a painting's file, bytes: twice what the most pixels take without any packing.
+const MAX_BYTES: u64 = 16 * MAX_PIXELS;
 
 /// Why a picture could not be made. Each names the file.
 #[derive(Debug, thiserror::Error)]
@@ -29,7 +33,7 @@ pub enum PictureError {
         source: std::io::Error,
     },
     /// A layer's art is not a picture that can be read.
-    #[error("the art of layer {layer} is not a PNG or JPEG picture that can be read: {}: {reason}; save it again as PNG", path.display())]
+    #[error("the art of layer {layer} is not a PNG, JPEG or TIFF picture that can be read: {}: {reason}; save it again as PNG", path.display())]
     NotAPicture {
         /// The level that carries the layer.
         layer: String,
@@ -69,6 +73,14 @@ pub enum PictureError {
         layers: usize,
         /// Levels of the stand.
         levels: usize,
+    },
+    /// A pass that the shot does not have.
+    #[error("there is no pass {pass}; the shot has {passes}")]
+    NoPass {
+        /// Which, counted from 1.
+        pass: usize,
+        /// How many there are.
+        passes: usize,
     },
     /// A file cannot be written, or a folder not read.
     #[error("{}: {source}; check the folder and the free space", path.display())]
@@ -229,51 +241,54 @@ impl Plane {
 }
 
 impl Art {
+    /// Makes sure that a file is a whole picture and not too large, without decoding it. What is
+    /// broken within only [`Self::load`] finds.
+    ///
+    /// # Errors
+    /// [`PictureError::Missing`], [`PictureError::NotAPicture`] or [`PictureError::TooLarge`].
+    pub(crate) fn check(layer: &str, path: &Path) -> Result<(), PictureError> {
+        let file = ArtFile { layer, path };
+        let bytes = file.read()?;
+        let format = file.decoder(&bytes)?.0;
+        // A decoder may take what is missing of a JPEG file for grey.
+        let whole = match format {
+            ImageFormat::Jpeg => whole::jpeg_has_its_end(&bytes),
+            ImageFormat::Png => whole::png_has_its_end(&bytes),
+            _ => true,
+        };
+        if whole {
+            Ok(())
+        } else {
+            Err(file.broken("its end is missing"))
+        }
+    }
+
     /// Reads a painting. Its size is checked before anything is decoded.
+    ///
+    /// # Errors
+    /// As [`Self::check`].
     pub(crate) fn load(layer: &str, path: &Path) -> Result<Self, PictureError> {
-        let broken = |reason: String| PictureError::NotAPicture {
-            layer: layer.to_owned(),
-            path: path.to_owned(),
-            reason,
-        };
-        let missing = |source| PictureError::Missing {
-            layer: layer.to_owned(),
-            path: path.to_owned(),
-            source,
-        };
-        let file = File::open(path).map_err(missing)?;
-        if file.metadata().map_err(missing)?.is_dir() {
-            return Err(broken("it is a folder".to_owned()));
-        }
-        let mut reader = ImageReader::new(BufReader::new(file))
-            .with_guessed_format()
-            .map_err(missing)?;
-        reader.limits(Limits::no_limits());
-        let mut decoder = reader
-            .into_decoder()
-            .map_err(|error| broken(error.to_string()))?;
-        let (width, height) = decoder.dimensions();
-        if width > MAX_SIDE
-            || height > MAX_SIDE
-            || u64::from(width) * u64::from(height) > MAX_PIXELS
-        {
-            return Err(PictureError::TooLarge {
-                layer: layer.to_owned(),
-                path: path.to_owned(),
-                width,
-                height,
-            });
-        }
-        // The caps above bound the pixels; these bound what a broken file makes the decoder ask
-        // for besides.
+        let file = ArtFile { layer, path };
+        let bytes = file.read()?;
+        let (_, mut decoder) = file.decoder(&bytes)?;
+        // The caps bound the pixels; these bound what a broken file makes the decoder ask for
+        // besides.
         let mut limits = Limits::default();
         limits.max_alloc = Some(8 * MAX_PIXELS + (64 << 20));
         decoder
             .set_limits(limits)
-            .map_err(|error| broken(error.to_string()))?;
-        let picture = image::DynamicImage::from_decoder(decoder)
-            .map_err(|error| broken(error.to_string()))?;
+            .map_err(|error| file.broken(error))?;
+        let picture =
+            image::DynamicImage::from_decoder(decoder).map_err(|error| file.broken(error))?;
         Ok(Self::from_picture(&picture.into_rgba16()))
+    }
+
+    /// Memory that it takes.
+    pub(crate) fn bytes(&self) -> usize {
+        self.planes
+            .iter()
+            .map(|plane| size_of_val(&plane.pixels[..]) + plane.tiles.len())
+            .sum()
     }
 
     pub(crate) fn from_picture(picture: &image::ImageBuffer<image::Rgba<u16>, Vec<u16>>) -> Self {
@@ -296,5 +311,70 @@ impl Art {
         Self {
             planes: planes.into_iter().map(Plane::with_tiles).collect(),
         }
+    }
+}
+
+/// A file of art, with the words for what is wrong with it.
+struct ArtFile<'a> {
+    layer: &'a str,
+    path: &'a Path,
+}
+
+impl ArtFile<'_> {
+    fn broken(&self, reason: impl ToString) -> PictureError {
+        PictureError::NotAPicture {
+            layer: self.layer.to_owned(),
+            path: self.path.to_owned(),
+            reason: reason.to_string(),
+        }
+    }
+
+    fn read(&self) -> Result<Vec<u8>, PictureError> {
+        let missing = |source| PictureError::Missing {
+            layer: self.layer.to_owned(),
+            path: self.path.to_owned(),
+            source,
+        };
+        let metadata = fs::metadata(self.path).map_err(missing)?;
+        if !metadata.is_file() {
+            let what = if metadata.is_dir() {
+                "a folder"
+            } else {
+                "no plain file"
+            };
+            return Err(self.broken(format!("it is {what}")));
+        }
+        if metadata.len() > MAX_BYTES {
+            return Err(self.broken(format!("it has {} bytes", metadata.len())));
+        }
+        fs::read(self.path).map_err(missing)
+    }
+
+    /// A decoder that has read the head, whose size is within the limits.
+    fn decoder<'a>(
+        &self,
+        bytes: &'a [u8],
+    ) -> Result<(ImageFormat, impl ImageDecoder + use<'a>), PictureError> {
+        let mut reader = ImageReader::new(Cursor::new(bytes))
+            .with_guessed_format()
+            .map_err(|error| self.broken(error))?;
+        reader.limits(Limits::no_limits());
+        let format = reader
+            .format()
+            .ok_or_else(|| self.broken("it is in none of these formats"))?;
+        let decoder = reader.into_decoder().map_err(|error| self.broken(error))?;
+        let (width, height) = decoder.dimensions();
+        if width > MAX_SIDE
+            || height > MAX_SIDE
+            || u64::from(width) * u64::from(height) > MAX_PIXELS
+        {
+            return Err(PictureError::TooLarge {
+                layer: self.layer.to_owned(),
+                path: self.path.to_owned(),
+                width,
+                height,
+            });
+        }
+        Ok((format, decoder))
     }
 }

@@ -8,7 +8,9 @@ mod grain;
 mod light;
 mod noise;
 mod palette;
+mod sampling;
 mod scene;
+mod shelf;
 pub mod strip;
 
 pub use art::{MAX_PIXELS, MAX_SIDE, PictureError};

@@ -1,0 +1,234 @@
+//! Planes sampled along the rows of a picture, and laid over one another.
+
+use std::ops::Range;
+
+use crate::picture::art::{Cover, Plane};
+
+/// Columns of a row that are decided on together: what is hidden or clear there is not computed.
+pub(super) const BLOCK: usize = 16;
+
+/// From the picture's pixels to a plane's, with half-pixel centres: `u = u[0] x + u[1] y + u[2]`.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Map {
+    pub(super) u: [f64; 3],
+    pub(super) v: [f64; 3],
+}
+
+/// One pass over the picture: a plane, the map to it, and how much of the light it gets.
+pub(super) struct Sheet<'a> {
+    pub(super) plane: &'a Plane,
+    pub(super) map: Map,
+}
+
+/// One level as the picture shows it: a plane, and the next smaller one with its share.
+pub(super) struct Seen<'a> {
+    pub(super) fine: Sheet<'a>,
+    pub(super) coarse: Option<(Sheet<'a>, f32)>,
+}
+
+/// A row of the picture on a plane, counted from the border: `u = u[0] x + u[1]`.
+struct Line<'a> {
+    plane: &'a Plane,
+    u: [f64; 2],
+    v: [f64; 2],
+    /// Columns whose samples touch the plane.
+    columns: Range<usize>,
+}
+
+/// One level in a row of the picture.
+pub(super) struct Row<'a> {
+    fine: Line<'a>,
+    coarse: Option<(Line<'a>, f32)>,
+    /// What it covers of the block that is being worked on.
+    cover: Cover,
+}
+
+/// Light of a block's columns.
+pub(super) type Block = [[f32; 4]; BLOCK];
+
+impl Map {
+    /// The same to a plane reduced so many times by two.
+    pub(super) fn reduced(&self, times: usize) -> Self {
+        let part = 0.5_f64.powi(times as i32);
+        let reduce = |[x, y, start]: [f64; 3]| [x * part, y * part, (start + 0.5) * part - 0.5];
+        Self {
+            u: reduce(self.u),
+            v: reduce(self.v),
+        }
+    }
+}
+
+impl Sheet<'_> {
+    /// Columns of a row whose samples touch the plane.
+    fn columns(&self, row: usize, columns: usize) -> std::ops::Range<usize> {
+        let (mut first, mut last) = (0.0, columns as f64 - 1.0);
+        let along = [
+            (self.map.u, self.plane.width),
+            (self.map.v, self.plane.height),
+        ];
+        for ([step, down, start], size) in along {
+            let at = start + down * row as f64;
+            // -1 < at + step x < size, with room for rounding on the inner side.
+            let (least, most) = (-1.0 + 1e-3, size as f64 - 1e-3);
+            if step.abs() < 1e-12 {
+                if !(least..=most).contains(&at) {
+                    return 0..0;
+                }
+                continue;
+            }
+            let (a, b) = ((least - at) / step, (most - at) / step);
+            first = f64::max(first, a.min(b));
+            last = f64::min(last, a.max(b));
+        }
+        if first > last {
+            return 0..0;
+        }
+        first.ceil() as usize..last.floor() as usize + 1
+    }
+
+    /// A row of the picture.
+    fn line(&self, row: usize, columns: usize) -> Line<'_> {
+        let along = |[step, down, start]: [f64; 3]| [step, down * row as f64 + start + 1.0];
+        Line {
+            plane: self.plane,
+            u: along(self.map.u),
+            v: along(self.map.v),
+            columns: self.columns(row, columns),
+        }
+    }
+}
+
+impl Seen<'_> {
+    /// A row of the picture.
+    pub(super) fn row(&self, row: usize, columns: usize) -> Row<'_> {
+        Row {
+            fine: self.fine.line(row, columns),
+            coarse: self
+                .coarse
+                .as_ref()
+                .map(|(sheet, share)| (sheet.line(row, columns), *share)),
+            cover: Cover::Part,
+        }
+    }
+}
+
+impl Line<'_> {
+    fn cover(&self, columns: &Range<usize>) -> Cover {
+        let span = |[step, start]: [f64; 2]| {
+            let (a, b) = (
+                start + step * columns.start as f64,
+                start + step * (columns.end - 1) as f64,
+            );
+            // With room for rounding.
+            [a.min(b) - 1e-3, a.max(b) + 1e-3]
+        };
+        self.plane.cover(span(self.u), span(self.v))
+    }
+
+    /// The light at some columns, between four pixels each. Where there is none, `shade` is not
+    /// called.
+    #[inline]
+    fn samples(&self, columns: &Range<usize>, mut shade: impl FnMut(usize, [f32; 4])) {
+        let first = columns.start.max(self.columns.start);
+        let last = columns.end.min(self.columns.end);
+        let stride = self.plane.stride;
+        // 32 bits before the point and 32 behind it: exact to 2^-32 pixels a step.
+        let fixed = |value: f64| (value * 4_294_967_296.0) as i64;
+        let (mut u, mut v) = (
+            fixed(self.u[1] + self.u[0] * first as f64),
+            fixed(self.v[1] + self.v[0] * first as f64),
+        );
+        let (step_u, step_v) = (fixed(self.u[0]), fixed(self.v[0]));
+        let part = |value: i64| ((value as u32) >> 8) as i32 as f32 * (1.0 / 16_777_216.0);
+        for x in first..last {
+            let at = ((v >> 32) as usize)
+                .wrapping_mul(stride)
+                .wrapping_add((u >> 32) as usize);
+            let (right, below) = (part(u), part(v));
+            u = u.wrapping_add(step_u);
+            v = v.wrapping_add(step_v);
+            let Some(four) = self
+                .plane
+                .pixels
+                .get(at..)
+                .and_then(|rest| rest.get(..stride + 2))
+            else {
+                continue;
+            };
+            let [a, b, c, d] = [four[0], four[1], four[stride], four[stride + 1]]
+                .map(|pixel| pixel.map(f32::from));
+            let d_part = right * below;
+            let [b_part, c_part] = [right - d_part, below - d_part];
+            let a_part = 1.0 - right - c_part;
+            shade(
+                x - columns.start,
+                std::array::from_fn(|i| {
+                    a[i] * a_part + b[i] * b_part + c[i] * c_part + d[i] * d_part
+                }),
+            );
+        }
+    }
+}
+
+impl Row<'_> {
+    /// What the level covers of some columns.
+    fn look(&self, columns: &Range<usize>) -> Cover {
+        let fine = self.fine.cover(columns);
+        match &self.coarse {
+            Some((coarse, _)) if coarse.cover(columns) != fine => Cover::Part,
+            _ => fine,
+        }
+    }
+
+    /// Lays some columns of the level over what lies behind them. What a pane itself takes of the
+    /// light, and the softness of what is out of focus, would go in here.
+    fn lay_over(&self, columns: &Range<usize>, light: &mut Block) {
+        match &self.coarse {
+            None => self
+                .fine
+                .samples(columns, |x, sample| over(&mut light[x], sample)),
+            Some((coarse, share)) => {
+                let mut both: Block = [[0.0; 4]; BLOCK];
+                self.fine.samples(columns, |x, sample| {
+                    both[x] = sample.map(|value| value * (1.0 - share));
+                });
+                coarse.samples(columns, |x, sample| {
+                    for (both, value) in both[x].iter_mut().zip(sample) {
+                        *both += value * share;
+                    }
+                });
+                for (light, sample) in light.iter_mut().zip(both) {
+                    over(light, sample);
+                }
+            }
+        }
+    }
+}
+
+/// Some columns of a row, levels from the farthest to the nearest: from the nearest one that hides
+/// all behind it on.
+pub(super) fn lay_all(levels: &mut [Row<'_>], columns: &Range<usize>, light: &mut Block) {
+    let mut first = 0;
+    for (index, level) in levels.iter_mut().enumerate().rev() {
+        level.cover = level.look(columns);
+        if level.cover == Cover::Full {
+            first = index;
+            break;
+        }
+    }
+    for level in &levels[first..] {
+        if level.cover != Cover::Clear {
+            level.lay_over(columns, light);
+        }
+    }
+}
+
+/// Weighted light over light (T. Porter, T. Duff, Computer Graphics 18(3), 1984).
+#[inline]
+fn over(behind: &mut [f32; 4], [red, green, blue, opacity]: [f32; 4]) {
+    let through = 1.0 - opacity * (1.0 / 65535.0);
+    let before = [red, green, blue, opacity];
+    for (behind, before) in behind.iter_mut().zip(before) {
+        *behind = before + *behind * through;
+    }
+}
