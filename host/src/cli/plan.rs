@@ -1,17 +1,22 @@
 //! `panestep plan`, and the reading and planning that other commands begin with.
 
+mod summary;
+
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
-use std::time::Duration;
 
-use panestep::plan::times::{self, Times};
+use panestep::picture;
+use panestep::plan::survey::{Survey, survey};
+use panestep::plan::times;
 use panestep::plan::{Plan, output};
 use panestep::shot::Shot;
 use panestep::stand::Stand;
 
 use super::Failure;
 use super::args::{self, Format};
-use super::screen::{self, clock_time, say};
+use super::screen::{self, Progress};
+
+pub(crate) use summary::summary;
 
 /// Reads a shot and its stand.
 pub(crate) fn read(shot: &Path) -> Result<(Stand, Shot), Failure> {
@@ -47,10 +52,11 @@ pub(crate) fn planned(path: &Path, stand: &Stand, shot: &Shot) -> Result<Plan, F
 pub(crate) fn plan(typed: &args::Plan) -> Result<(), Failure> {
     let (stand, shot) = read(&typed.shot)?;
     let plan = planned(&typed.shot, &stand, &shot)?;
+    let surveyed = surveyed(&stand, &shot, &plan);
     let mut out = BufWriter::new(io::stdout().lock());
     match typed.format {
         Format::Table => output::table(&plan, 1..=shot.frames, screen::width(), &mut out),
-        Format::Json => output::json(&plan, &mut out),
+        Format::Json => output::json(&plan, &surveyed, &mut out),
         Format::Csv => output::csv(&plan, &mut out),
     }
     .and_then(|()| out.flush())
@@ -58,78 +64,35 @@ pub(crate) fn plan(typed: &args::Plan) -> Result<(), Failure> {
     if typed.format == Format::Table {
         let times =
             times::times(plan.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
-        summary(&shot, &plan, &times);
+        summary(&stand, &shot, &plan, &times, &surveyed);
+        summary::details(&shot, &plan, &surveyed);
     }
     Ok(())
 }
 
-/// What to know about a plan before shooting it.
-pub(crate) fn summary(shot: &Shot, plan: &Plan, times: &Times) {
-    let shown = Duration::from_secs_f64(f64::from(shot.frames) / shot.rate);
-    say(&format!(
-        "{}: {} frames, {:.1} s when shown at {} frames a second",
-        shot.name,
-        shot.frames,
-        shown.as_secs_f64(),
-        shot.rate
-    ));
-    let schedule = plan.schedule();
-    let still = format!(
-        "settling {}, exposing {}, camera getting ready {}",
-        clock_time(times.settling),
-        clock_time(times.exposing),
-        clock_time(times.readying),
-    );
-    if schedule.motors.is_empty() {
-        say(&format!(
-            "time to shoot: {} ({still})",
-            clock_time(times.total())
-        ));
-    } else {
-        say(&format!(
-            "time to shoot: {} (moving {}, {still}); longest move {:.2} s, to frame {}",
-            clock_time(times.total()),
-            clock_time(times.moving),
-            times.longest_move.as_secs_f64(),
-            times.longest_move_frame,
-        ));
-        let every = schedule.home_check;
-        let checks = if every == 0 {
-            1
-        } else {
-            schedule.frames.div_ceil(every)
-        };
-        say(&format!("home checks: {checks}, not in that time"));
-    }
-    if times.hand_settings > 0 {
-        say(&format!(
-            "settings by hand: {}, not in that time",
-            times.hand_settings
-        ));
-    }
-    for level in &plan.report().levels {
-        let mut line = if level.travel_pixels < 0.05 {
-            format!("{}: stands still in the picture", level.level)
-        } else {
-            format!(
-                "{}: moves up to {:.1} px between pictures (to frame {})",
-                level.level, level.travel_pixels, level.travel_frame
-            )
-        };
-        if level.size_error_pixels.abs() >= 0.05 {
-            line.push_str(&format!(
-                "; its size is off by up to {:+.2} %, {:.1} px at the corner (frame {})",
-                level.size_error_percent,
-                level.size_error_pixels.abs(),
-                level.size_error_frame
-            ));
+/// Looks at every picture of a plan. The sizes of the art are looked up; art that cannot be read
+/// has none here, and is spoken of where it is needed.
+pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Survey {
+    let sizes: Vec<Option<(u32, u32)>> = shot
+        .layers
+        .iter()
+        .map(|layer| {
+            let drawn = shot.cels.iter().filter(|cels| cels.level == layer.level);
+            let mut art = drawn
+                .flat_map(|cels| &cels.drawings)
+                .filter_map(|drawing| drawing.art.as_deref());
+            let art = layer.art.as_deref().or_else(|| art.next())?;
+            picture::dimensions(art).ok()
+        })
+        .collect();
+    let mut progress = Progress::new("looking at every frame", u64::from(shot.frames));
+    // A bar for less than a blink is none.
+    const SHORT: u32 = 50_000;
+    let survey = survey(stand, shot, plan, &sizes, |done| {
+        if shot.frames > SHORT && done % 1000 < shot.hold {
+            progress.at(u64::from(done), "");
         }
-        say(&line);
-    }
-    for missing in &plan.report().missing {
-        say(&format!(
-            "{} has no {} axis: up to {:.2} px are left over (frame {})",
-            missing.of, missing.direction, missing.pixels, missing.frame
-        ));
-    }
+    });
+    progress.done();
+    survey
 }

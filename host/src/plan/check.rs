@@ -27,6 +27,8 @@ struct AxisSlots {
     beyond: Option<usize>,
     take_up: Option<usize>,
     before: f64,
+    /// How far it went to the picture before, from the second picture on.
+    went: Option<f64>,
 }
 
 #[derive(Default)]
@@ -77,6 +79,7 @@ impl Checks {
                     least: f64::INFINITY,
                     greatest: f64::NEG_INFINITY,
                     largest_move_frame: 1,
+                    largest_change_frame: 1,
                     ..AxisReport::default()
                 })
                 .collect(),
@@ -239,14 +242,28 @@ impl Checks {
         let report = &mut self.report.axes[index];
         report.least = report.least.min(reached);
         report.greatest = report.greatest.max(reached);
-        let step = (reached - slots.before).abs();
-        if !self.first && step > report.largest_move {
-            report.largest_move = step;
-            report.largest_move_frame = frame;
+        let goes = reached - slots.before;
+        if !self.first {
+            if goes.abs() > report.largest_move {
+                report.largest_move = goes.abs();
+                report.largest_move_frame = frame;
+            }
+            let change = slots.went.map_or(0.0, |went| (goes - went).abs());
+            if change > report.largest_change {
+                report.largest_change = change;
+                report.largest_change_frame = frame;
+            }
+            slots.went = Some(goes);
         }
         slots.before = reached;
-        let pixels = (reached - position).abs() * geometry.pixels_per_unit(pose, axis.of, axis.way);
+        let pixels_per_unit = geometry.pixels_per_unit(pose, axis.of, axis.way);
+        let pixels = (reached - position).abs() * pixels_per_unit;
         report.rounding_pixels = report.rounding_pixels.max(pixels);
+        let smallest = match axis.setting {
+            Setting::Steps { per_unit, .. } => 1.0 / per_unit,
+            Setting::Scale { division } => division,
+        };
+        report.step_pixels = report.step_pixels.max(smallest * pixels_per_unit);
         target
     }
 

@@ -5,6 +5,8 @@
 //! * [`Plan`]: targets for every axis, checked from the first frame to the last, or [`Refusals`].
 //! * [`clearance`]: whether levels would touch in a move that no plan has checked.
 //! * [`times`]: how long it all takes.
+//! * [`survey`]: what it will look like: [`coverage`], [`strobing`], [`sharpness`].
+//! * [`imaging`]: from a level's plane to the picture and back.
 //! * [`output`]: the plan as a table, as CSV and as JSON.
 //! * [`project`]: what the lens sees of a stand, and what the story would look like.
 //!
@@ -14,15 +16,20 @@
 mod axes;
 mod check;
 pub mod clearance;
+pub mod coverage;
 pub mod curve;
 mod exposures;
 pub mod geometry;
+pub mod imaging;
 mod lens;
 pub mod output;
 pub mod project;
 pub mod refusals;
 pub mod report;
+pub mod sharpness;
 mod sound;
+pub mod strobing;
+pub mod survey;
 pub mod times;
 
 use axes::{Axes, PlannedAxis, Target, set_position};

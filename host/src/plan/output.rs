@@ -10,6 +10,7 @@ use serde::ser::{Error as _, SerializeSeq, SerializeStruct};
 use serde::{Serialize, Serializer};
 
 use crate::plan::axes::{PlannedAxis, Setting};
+use crate::plan::survey::Survey;
 use crate::plan::{FramePose, Plan};
 use crate::stand::AxisUnit;
 
@@ -112,19 +113,20 @@ pub fn csv(plan: &Plan, out: &mut impl Write) -> io::Result<()> {
     Ok(())
 }
 
-/// Writes JSON: one object with the plan's version, its axes, its report, and for each frame the
+/// Writes JSON: one object with the plan's version, its axes, its report and [`Survey`], its
+/// passes and drawings, and for each frame the
 /// positions (exact, in the axes' units) and the settings (steps for motors, the scale's reading
 /// for hands), both in the order of the axes.
 ///
 /// # Errors
 ///
 /// Those of the writer.
-pub fn json(plan: &Plan, out: &mut impl Write) -> io::Result<()> {
-    serde_json::to_writer(&mut *out, &Document(plan))?;
+pub fn json(plan: &Plan, survey: &Survey, out: &mut impl Write) -> io::Result<()> {
+    serde_json::to_writer(&mut *out, &Document(plan, survey))?;
     writeln!(out)
 }
 
-struct Document<'a>(&'a Plan);
+struct Document<'a>(&'a Plan, &'a Survey);
 
 impl Serialize for Document<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
@@ -135,13 +137,17 @@ impl Serialize for Document<'_> {
             .zip(&plan.report.axes)
             .map(|(axis, report)| AxisEntry::new(axis, &report.of))
             .collect();
-        let mut object = serializer.serialize_struct("Plan", 7)?;
+        let mut object = serializer.serialize_struct("Plan", 11)?;
         object.serialize_field("panestep_plan", &JSON_VERSION)?;
         object.serialize_field("name", &plan.schedule.name)?;
         object.serialize_field("frames", &plan.schedule.frames)?;
         object.serialize_field("rate", &plan.rate)?;
         object.serialize_field("axes", &axes)?;
         object.serialize_field("report", &plan.report)?;
+        object.serialize_field("survey", self.1)?;
+        object.serialize_field("lamps", &plan.schedule.lamps)?;
+        object.serialize_field("passes", &plan.schedule.passes)?;
+        object.serialize_field("drawings", &plan.schedule.laid)?;
         object.serialize_field("positions", &Frames(plan))?;
         object.end()
     }

@@ -6,6 +6,7 @@
 
 use crate::optics;
 use crate::plan::geometry::{FramePose, Geometry};
+use crate::plan::imaging::Imaging;
 use crate::shot::{Distance, Shot};
 use crate::stand::{LevelId, Picture, Stand, StandPose};
 
@@ -19,16 +20,7 @@ pub fn stand_point(
     level: LevelId,
     point: (f64, f64),
 ) -> Option<(f64, f64)> {
-    let place = pose.levels.get(level.0)?;
-    stand.levels.get(level.0)?;
-    let distance_mm = optics::apparent_distance_mm(stand, level, &pose.camera, place);
-    let (x, y) = turned(place.turn_degrees, point);
-    let offset = (
-        x + place.east_mm - pose.camera.east_mm,
-        y + place.north_mm - pose.camera.north_mm,
-    );
-    let seen = turned(-pose.camera.turn_degrees, offset);
-    pictured(&stand.lens.picture, image_mm, seen, distance_mm)
+    Some(Imaging::new(stand, pose, image_mm, level)?.pixel(point))
 }
 
 /// Where the same point belongs in the story's picture: the painting is a part of the story `D`

@@ -55,8 +55,15 @@ pub struct AxisReport {
     pub largest_move: f64,
     /// The frame that it arrives at then.
     pub largest_move_frame: u32,
+    /// Greatest change of how far it goes from one picture to the next: its acceleration, in its
+    /// unit a picture squared.
+    pub largest_change: f64,
+    /// The frame at which it is.
+    pub largest_change_frame: u32,
     /// Greatest picture error from setting whole steps or divisions, pixels.
     pub rounding_pixels: f64,
+    /// What one step, or one division, of error costs in the picture where it costs most, pixels.
+    pub step_pixels: f64,
 }
 
 /// A move that an axis is missing for.

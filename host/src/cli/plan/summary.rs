@@ -1,0 +1,320 @@
+//! What to know about a plan before shooting it, in words.
+
+use std::ops::RangeInclusive;
+use std::time::Duration;
+
+use panestep::plan::Plan;
+use panestep::plan::coverage::{LevelCoverage, Spare};
+use panestep::plan::strobing::{Fast, Limits, Rule};
+use panestep::plan::survey::Survey;
+use panestep::plan::times::Times;
+use panestep::schedule::{Pass, Schedule};
+use panestep::shot::{Shot, When};
+use panestep::stand::Stand;
+
+use crate::cli::screen::{clock_time, say};
+
+/// Travel in pixels below which a level stands still, and errors that are not worth a line.
+const NOTHING_PX: f64 = 0.05;
+
+/// The shot, its time, and what to look out for.
+pub(crate) fn summary(stand: &Stand, shot: &Shot, plan: &Plan, times: &Times, survey: &Survey) {
+    let shown = Duration::from_secs_f64(f64::from(shot.frames) / shot.rate);
+    say(&format!(
+        "{}: {} frames, {:.1} s when shown at {} frames a second",
+        shot.name,
+        shot.frames,
+        shown.as_secs_f64(),
+        shot.rate
+    ));
+    let schedule = plan.schedule();
+    exposures(schedule);
+    time(schedule, times);
+    for level in &plan.report().levels {
+        if level.size_error_pixels.abs() >= NOTHING_PX {
+            say(&format!(
+                "{}: its size is off by up to {:+.2} %, {:.1} px at the corner (frame {})",
+                level.level,
+                level.size_error_percent,
+                level.size_error_pixels.abs(),
+                level.size_error_frame
+            ));
+        }
+    }
+    for missing in &plan.report().missing {
+        say(&format!(
+            "{} has no {} axis: up to {:.2} px are left over (frame {})",
+            missing.of, missing.direction, missing.pixels, missing.frame
+        ));
+    }
+    for warning in warnings(stand, shot, survey) {
+        say(&format!("look out: {warning}"));
+    }
+}
+
+/// The passes and drawings, where the shot has any.
+fn exposures(schedule: &Schedule) {
+    if schedule.passes.len() > 1 {
+        say(&format!(
+            "{} exposures in {} passes:",
+            schedule.turns(),
+            schedule.passes.len()
+        ));
+        for (place, pass) in schedule.passes.iter().enumerate() {
+            say(&format!("  {}. {}", place + 1, pass_line(schedule, pass)));
+        }
+    } else if let Some(pass) = schedule
+        .passes
+        .first()
+        .filter(|pass| !pass.without.is_empty() || pass.lamps.len() < schedule.lamps.len())
+    {
+        say(&format!("one pass: {}", pass_line(schedule, pass)));
+    }
+    // The first entry of a level is what lies there at frame 1.
+    let mut levels: Vec<&str> = Vec::new();
+    let mut changes = 0;
+    for laid in &schedule.laid {
+        if levels.contains(&&*laid.on) {
+            changes += 1;
+        } else {
+            levels.push(&laid.on);
+        }
+    }
+    if !levels.is_empty() {
+        let times = if changes == 1 { "once" } else { &format!("{changes} times") };
+        say(&format!("drawings lie on {}; they change {times}", listed(&levels)));
+    }
+}
+
+fn pass_line(schedule: &Schedule, pass: &Pass) -> String {
+    let lamps: Vec<&str> = pass
+        .lamps
+        .iter()
+        .filter_map(|&lamp| schedule.lamps.get(lamp))
+        .map(|lamp| &*lamp.name)
+        .collect();
+    let name = if pass.name.is_empty() { "all frames" } else { &pass.name };
+    let mut line = format!("{name}: open {:.2} s", pass.exposure.as_secs_f64());
+    if pass.when == When::AfterRun {
+        line.push_str(", after the run of those before it");
+    }
+    if !schedule.lamps.is_empty() {
+        line.push_str(&match lamps.len() {
+            0 => ", no lamp burns".to_owned(),
+            1 => format!(", lamp {} burns", lamps[0]),
+            _ => format!(", lamps {} burn", listed(&lamps)),
+        });
+    }
+    if !pass.without.is_empty() {
+        let levels: Vec<&str> = pass.without.iter().map(String::as_str).collect();
+        line.push_str(&format!(", without {}", listed(&levels)));
+    }
+    if pass.set_by_hand {
+        line.push_str(", a person sets the camera to that");
+    }
+    line
+}
+
+fn time(schedule: &Schedule, times: &Times) {
+    let still = format!(
+        "settling {}, exposing {}, camera getting ready {}",
+        clock_time(times.settling),
+        clock_time(times.exposing),
+        clock_time(times.readying),
+    );
+    if schedule.motors.is_empty() {
+        say(&format!(
+            "time to shoot: {} ({still})",
+            clock_time(times.total())
+        ));
+    } else {
+        say(&format!(
+            "time to shoot: {} (moving {}, {still}); longest move {:.2} s, to frame {}",
+            clock_time(times.total()),
+            clock_time(times.moving),
+            times.longest_move.as_secs_f64(),
+            times.longest_move_frame,
+        ));
+        let every = schedule.home_check;
+        let checks = if every == 0 {
+            1
+        } else {
+            schedule.turns().div_ceil(every)
+        };
+        say(&format!("home checks: {checks}, not in that time"));
+    }
+    if times.hand_settings > 0 {
+        say(&format!(
+            "settings by hand: {}, not in that time",
+            times.hand_settings
+        ));
+    }
+}
+
+/// What can be shot, but should be known before.
+fn warnings(stand: &Stand, shot: &Shot, survey: &Survey) -> Vec<String> {
+    let mut all = Vec::new();
+    let limits = Limits::new(&shot.strobing, stand.lens.picture.columns, shot.rate);
+    for fast in &survey.fast {
+        all.push(too_fast(shot, &limits, fast));
+    }
+    for level in &survey.coverage {
+        if let Some(short) = level.painting_spare.filter(|spare| spare.mm < 0.0) {
+            all.push(edge(&level.level, "its painting ends", &short));
+        }
+        if level.pane_spare.mm < 0.0 {
+            all.push(edge(&level.level, "its pane ends", &level.pane_spare));
+        }
+    }
+    for level in &survey.sharpness {
+        if !level.soft.is_empty() {
+            let far = level
+                .far_mm
+                .map_or("infinity".to_owned(), |far| format!("{far:.0} mm"));
+            all.push(format!(
+                "{} is softer than the circle of confusion of {:.3} mm allows at {}: a point is up to {:.1} px wide (frame {}: {:.0} mm away, sharp from {:.0} mm to {far})",
+                level.level,
+                stand.lens.circle_of_confusion_mm,
+                spans(&level.soft),
+                level.blur_pixels,
+                level.frame,
+                level.distance_mm,
+                level.near_mm,
+            ));
+        }
+    }
+    all
+}
+
+fn too_fast(shot: &Shot, limits: &Limits, fast: &Fast) -> String {
+    let Fast { level, pixels, worst_frame, limit_pixels, .. } = fast;
+    let at = spans(&fast.frames);
+    match fast.rule {
+        Rule::Crossing => {
+            let time = limits
+                .crossing_time(&shot.strobing, *pixels)
+                .unwrap_or_default()
+                .as_secs_f64();
+            format!(
+                "{level} goes up to {pixels:.1} px a frame at {at}, most to frame {worst_frame}: it would cross the picture in {time:.1} s, and a pan should take {:.1} s or more ({limit_pixels:.1} px a frame)",
+                shot.strobing.crossing.as_secs_f64(),
+            )
+        }
+        Rule::Jumps => format!(
+            "{level} jumps up to {pixels:.1} px from picture to picture at {at}, most to frame {worst_frame}: from {limit_pixels:.1} px on (the picture's width in {:.0} pictures) a move strobes, from {:.1} px on (in {:.0}) it is a smear",
+            shot.strobing.strobes_below, limits.smears_px, shot.strobing.smears_below,
+        ),
+    }
+}
+
+fn edge(level: &str, what: &str, spare: &Spare) -> String {
+    format!(
+        "{level}: {what} {:.1} mm ({:.1} px) inside the picture, on the {} side at frame {}",
+        -spare.mm,
+        -spare.pixels,
+        spare.side.name(),
+        spare.frame,
+    )
+}
+
+/// Every level and every axis, for `plan` itself.
+pub(crate) fn details(shot: &Shot, plan: &Plan, survey: &Survey) {
+    let report = plan.report();
+    for (place, level) in report.levels.iter().enumerate() {
+        let travel = survey.edge_travel.get(place).copied().unwrap_or_default();
+        let mut line = if level.travel_pixels < NOTHING_PX && travel.pixels < NOTHING_PX {
+            format!("{}: stands still in the picture", level.level)
+        } else {
+            format!(
+                "{}: its middle moves up to {:.1} px between pictures (to frame {}), its fastest edge in the picture {:.1} px (to frame {})",
+                level.level, level.travel_pixels, level.travel_frame, travel.pixels, travel.frame.max(1)
+            )
+        };
+        if let Some(coverage) = survey.coverage.get(place) {
+            line.push_str("; ");
+            line.push_str(&fills(coverage));
+        }
+        if let Some(sharp) = survey.sharpness.get(place) {
+            line.push_str(&format!(
+                "; a point is up to {:.1} px wide (frame {})",
+                sharp.blur_pixels, sharp.frame
+            ));
+        }
+        say(&line);
+    }
+    for axis in &report.axes {
+        let unit = axis.unit;
+        let mut line = format!(
+            "{} {}: from {:.3} to {:.3} {unit}",
+            axis.of, axis.direction, axis.least, axis.greatest
+        );
+        if axis.largest_move > 0.0 {
+            let held = f64::from(shot.hold);
+            line.push_str(&format!(
+                ", up to {:.3} {unit} a picture (to frame {}; {:.2} {unit}/s when shown), changing by up to {:.4} {unit} from one to the next (frame {})",
+                axis.largest_move,
+                axis.largest_move_frame,
+                axis.largest_move * shot.rate / held,
+                axis.largest_change,
+                axis.largest_change_frame,
+            ));
+        }
+        if axis.step_pixels > 0.0 {
+            line.push_str(&format!(
+                "; one step or division of error is {:.3} px",
+                axis.step_pixels
+            ));
+        }
+        say(&line);
+    }
+}
+
+/// What a level has to have in the picture, and by how much it has more.
+fn fills(coverage: &LevelCoverage) -> String {
+    let needs = &coverage.needs;
+    let (east, north) = coverage.needs.centre_mm();
+    let mut text = format!(
+        "{:.1} x {:.1} mm of it are in the picture, about {east:.1} mm east and {north:.1} mm north of its zero",
+        needs.width_mm(),
+        needs.height_mm()
+    );
+    if let Some(spare) = coverage.painting_spare.filter(|spare| spare.mm >= 0.0) {
+        text.push_str(&format!(
+            ", and the painting reaches {:.1} mm farther or more ({}, frame {})",
+            spare.mm,
+            spare.side.name(),
+            spare.frame
+        ));
+    }
+    text
+}
+
+/// Stretches of frames, the first few of them.
+fn spans(frames: &[RangeInclusive<u32>]) -> String {
+    const MOST: usize = 6;
+    let mut named: Vec<String> = frames
+        .iter()
+        .take(MOST)
+        .map(|span| {
+            if span.start() == span.end() {
+                span.start().to_string()
+            } else {
+                format!("{}-{}", span.start(), span.end())
+            }
+        })
+        .collect();
+    if frames.len() > MOST {
+        named.push(format!("{} more stretches", frames.len() - MOST));
+    }
+    let one = frames.len() == 1 && frames[0].start() == frames[0].end();
+    format!("frame{} {}", if one { "" } else { "s" }, named.join(", "))
+}
+
+/// Names as people list them.
+fn listed(names: &[&str]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}

@@ -1,0 +1,246 @@
+//! Whether paintings and panes fill the picture in every frame, and how large they have to be.
+//!
+//! Places on a level are in millimetres from its zero, east and north with the level unturned. A
+//! pane is taken to lie with its middle at its level's zero.
+
+use serde::Serialize;
+
+use crate::plan::imaging::Imaging;
+use crate::shot::{Layer, Shot};
+use crate::stand::{LevelId, Stand};
+
+/// A rectangle on a level, mm.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Extent {
+    /// Its west side.
+    pub west_mm: f64,
+    /// Its east side.
+    pub east_mm: f64,
+    /// Its south side.
+    pub south_mm: f64,
+    /// Its north side.
+    pub north_mm: f64,
+}
+
+/// A side of a rectangle.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Side {
+    /// The left one in the picture.
+    West,
+    /// The right one.
+    East,
+    /// The lower one.
+    South,
+    /// The upper one.
+    North,
+}
+
+/// How a level fills the picture over a shot.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LevelCoverage {
+    /// The level's name.
+    pub level: String,
+    /// What of the level is in the picture at one frame or another.
+    pub needs: Extent,
+    /// What of it fills the picture at the first frame: the points at the picture's corners,
+    /// north-west, north-east, south-east, south-west, mm.
+    pub first: [(f64, f64); 4],
+    /// The same at the last frame.
+    pub last: [(f64, f64); 4],
+    /// Where the painting lies; none on a bare pane. Its height is known where its file's is.
+    pub painting: Option<Extent>,
+    /// How far the painting reaches beyond the picture where it does so least.
+    pub painting_spare: Option<Spare>,
+    /// How far the pane does.
+    pub pane_spare: Spare,
+}
+
+/// How far something reaches beyond the picture where it does so least.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Spare {
+    /// By how much, mm on the level; below 0 where its edge is in the picture.
+    pub mm: f64,
+    /// The same in the picture's pixels.
+    pub pixels: f64,
+    /// At which of its sides.
+    pub side: Side,
+    /// The frame.
+    pub frame: u32,
+}
+
+impl Extent {
+    const NONE: Self = Self {
+        west_mm: f64::INFINITY,
+        east_mm: f64::NEG_INFINITY,
+        south_mm: f64::INFINITY,
+        north_mm: f64::NEG_INFINITY,
+    };
+
+    /// A rectangle about a centre.
+    #[must_use]
+    pub fn about(centre_mm: (f64, f64), width_mm: f64, height_mm: f64) -> Self {
+        Self {
+            west_mm: centre_mm.0 - width_mm / 2.0,
+            east_mm: centre_mm.0 + width_mm / 2.0,
+            south_mm: centre_mm.1 - height_mm / 2.0,
+            north_mm: centre_mm.1 + height_mm / 2.0,
+        }
+    }
+
+    /// East to west, mm.
+    #[must_use]
+    pub fn width_mm(&self) -> f64 {
+        self.east_mm - self.west_mm
+    }
+
+    /// North to south, mm.
+    #[must_use]
+    pub fn height_mm(&self) -> f64 {
+        self.north_mm - self.south_mm
+    }
+
+    /// Its middle, east and north, mm.
+    #[must_use]
+    pub fn centre_mm(&self) -> (f64, f64) {
+        (
+            f64::midpoint(self.west_mm, self.east_mm),
+            f64::midpoint(self.south_mm, self.north_mm),
+        )
+    }
+
+    /// The same with so much more on every side, mm.
+    #[must_use]
+    pub fn with_margin(&self, margin_mm: f64) -> Self {
+        Self {
+            west_mm: self.west_mm - margin_mm,
+            east_mm: self.east_mm + margin_mm,
+            south_mm: self.south_mm - margin_mm,
+            north_mm: self.north_mm + margin_mm,
+        }
+    }
+
+    fn take_in(&mut self, (x, y): (f64, f64)) {
+        self.west_mm = self.west_mm.min(x);
+        self.east_mm = self.east_mm.max(x);
+        self.south_mm = self.south_mm.min(y);
+        self.north_mm = self.north_mm.max(y);
+    }
+
+    /// The side at which it reaches least beyond a point, and by how much, mm.
+    fn spare(&self, (x, y): (f64, f64)) -> (f64, Side) {
+        [
+            (x - self.west_mm, Side::West),
+            (self.east_mm - x, Side::East),
+            (y - self.south_mm, Side::South),
+            (self.north_mm - y, Side::North),
+        ]
+        .into_iter()
+        .min_by(|one, two| one.0.total_cmp(&two.0))
+        .unwrap_or((f64::NAN, Side::West))
+    }
+}
+
+impl Side {
+    /// Its word.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::West => "west",
+            Self::East => "east",
+            Self::South => "south",
+            Self::North => "north",
+        }
+    }
+}
+
+/// Where a layer's painting lies on its level. `pixels` are its picture's columns and rows; where
+/// they are not known, the painting is taken to be as high as it likes.
+#[must_use]
+pub fn painting(layer: &Layer, pixels: Option<(u32, u32)>) -> Extent {
+    let height_mm = pixels.map_or(f64::INFINITY, |(columns, rows)| {
+        layer.art_width_mm * f64::from(rows) / f64::from(columns.max(1))
+    });
+    Extent::about(layer.art_centre_mm, layer.art_width_mm, height_mm)
+}
+
+/// Gathers how levels fill the picture, frame by frame. Its size does not grow with the frames.
+#[derive(Clone, Debug)]
+pub(crate) struct Coverage {
+    levels: Vec<LevelCoverage>,
+    panes: Vec<Extent>,
+}
+
+impl Coverage {
+    /// `art` has the columns and rows of every layer's picture, where they are known.
+    pub(crate) fn new(stand: &Stand, shot: &Shot, art: &[Option<(u32, u32)>]) -> Self {
+        let nothing = Spare {
+            mm: f64::INFINITY,
+            pixels: f64::INFINITY,
+            side: Side::West,
+            frame: 1,
+        };
+        let has_art = |level: LevelId, layer: &Layer| {
+            let drawn = shot.cels.iter().filter(|cels| cels.level == level);
+            layer.art.is_some()
+                || drawn
+                    .flat_map(|cels| &cels.drawings)
+                    .any(|drawing| drawing.art.is_some())
+        };
+        let levels = shot.layers.iter().enumerate().map(|(place, layer)| {
+            let level = LevelId(place);
+            let painting = has_art(level, layer)
+                .then(|| painting(layer, art.get(place).copied().flatten()));
+            LevelCoverage {
+                level: stand.levels[place].name.clone(),
+                needs: Extent::NONE,
+                first: [(f64::NAN, f64::NAN); 4],
+                last: [(f64::NAN, f64::NAN); 4],
+                painting,
+                painting_spare: painting.map(|_| nothing),
+                pane_spare: nothing,
+            }
+        });
+        let panes = stand.levels.iter().map(|level| {
+            Extent::about((0.0, 0.0), level.pane.width_mm, level.pane.height_mm)
+        });
+        Self {
+            levels: levels.collect(),
+            panes: panes.collect(),
+        }
+    }
+
+    /// Takes a level's part of a frame in.
+    pub(crate) fn look(&mut self, frame: u32, level: usize, imaging: &Imaging) {
+        let coverage = &mut self.levels[level];
+        let points = imaging.filling();
+        if frame == 1 {
+            coverage.first = points;
+        }
+        coverage.last = points;
+        let mut least = |spare: &mut Spare, extent: &Extent| {
+            for point in points {
+                let (mm, side) = extent.spare(point);
+                if mm < spare.mm {
+                    *spare = Spare {
+                        mm,
+                        pixels: mm * imaging.pixels_per_mm(),
+                        side,
+                        frame,
+                    };
+                }
+            }
+        };
+        if let (Some(spare), Some(extent)) = (&mut coverage.painting_spare, &coverage.painting) {
+            least(spare, extent);
+        }
+        least(&mut coverage.pane_spare, &self.panes[level]);
+        for point in points {
+            coverage.needs.take_in(point);
+        }
+    }
+
+    pub(crate) fn finish(self) -> Vec<LevelCoverage> {
+        self.levels
+    }
+}
