@@ -4,20 +4,31 @@ mod plan_support;
 
 use std::io::{self, Write};
 
+use panestep::plan::survey::{Survey, survey};
 use panestep::plan::{Plan, output};
-use panestep::shot::Distance;
-use panestep::stand::{Carrier, LevelId, Way};
+use panestep::shot::{Distance, Shot};
+use panestep::stand::{Carrier, LevelId, Stand, Way};
 use plan_support::{four_levels, hand_axis, stand, still_shot, track};
 
 /// Two frames; the nearest level slides east by motor and north by hand.
-fn plan() -> Plan {
+fn parts() -> (Stand, Shot) {
     let mut stand = stand(&four_levels()[..2], &[Way::East, Way::North], &[]);
     stand.axes[1] = hand_axis(Carrier::Level(LevelId(0)), Way::North, 0.5);
     stand.levels[1].name = "quay, outer".into();
     let mut shot = still_shot(2, &[Distance::At(3000.0), Distance::Far]);
     shot.viewer.east = track(&[(1, 0.0), (2, 10.0)]);
     shot.viewer.north = track(&[(1, 0.0), (2, -10.0)]);
+    (stand, shot)
+}
+
+fn plan() -> Plan {
+    let (stand, shot) = parts();
     Plan::new(&stand, &shot).expect("sound")
+}
+
+fn surveyed() -> Survey {
+    let (stand, shot) = parts();
+    survey(&stand, &shot, &plan(), &[], |_| {})
 }
 
 fn written(write: impl FnOnce(&mut Vec<u8>) -> io::Result<()>) -> String {
@@ -70,7 +81,7 @@ fn the_table_fits_the_width_and_keeps_to_its_frames() {
 
 #[test]
 fn json_is_versioned_and_complete() {
-    let text = written(|out| output::json(&plan(), out));
+    let text = written(|out| output::json(&plan(), &surveyed(), out));
     let json: serde_json::Value = serde_json::from_str(&text).expect("valid JSON");
     assert_eq!(json["panestep_plan"], output::JSON_VERSION);
     assert_eq!(json["frames"], 2);
@@ -116,7 +127,7 @@ fn a_reader_that_goes_away_is_told_as_such() {
     for bytes in [0, 5, 60] {
         let kinds = [
             output::csv(&plan, &mut Closing(bytes)),
-            output::json(&plan, &mut Closing(bytes)),
+            output::json(&plan, &surveyed(), &mut Closing(bytes)),
             output::table(&plan, 1..=2, 80, &mut Closing(bytes)),
         ]
         .map(|result| result.expect_err("closed").kind());

@@ -82,7 +82,7 @@ pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Survey {
                 .flat_map(|cels| &cels.drawings)
                 .filter_map(|drawing| drawing.art.as_deref());
             let art = layer.art.as_deref().or_else(|| art.next())?;
-            picture::dimensions(art).ok()
+            picture::dimensions(art)
         })
         .collect();
     let mut progress = Progress::new("looking at every frame", u64::from(shot.frames));

@@ -50,7 +50,13 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     let scene = scene(&stand, &shot, &rig, &typed.simulated)?;
     let time =
         times::times(planned.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
-    plan::summary(&stand, &shot, &planned, &time, &plan::surveyed(&stand, &shot, &planned));
+    plan::summary(
+        &stand,
+        &shot,
+        &planned,
+        &time,
+        &plan::surveyed(&stand, &shot, &planned),
+    );
     say_simulated(&stand, &rig);
     let schedule = planned.into_schedule();
 

@@ -14,6 +14,6 @@ mod shelf;
 pub mod strip;
 
 pub use art::{MAX_PIXELS, MAX_SIDE, PictureError};
-pub use file::{exposure_name, frame_name, write_png};
+pub use file::{dimensions, exposure_name, frame_name, write_png};
 pub use noise::add_noise;
 pub use scene::Scene;

@@ -189,8 +189,8 @@ impl Coverage {
         };
         let levels = shot.layers.iter().enumerate().map(|(place, layer)| {
             let level = LevelId(place);
-            let painting = has_art(level, layer)
-                .then(|| painting(layer, art.get(place).copied().flatten()));
+            let painting =
+                has_art(level, layer).then(|| painting(layer, art.get(place).copied().flatten()));
             LevelCoverage {
                 level: stand.levels[place].name.clone(),
                 needs: Extent::NONE,
@@ -201,9 +201,10 @@ impl Coverage {
                 pane_spare: nothing,
             }
         });
-        let panes = stand.levels.iter().map(|level| {
-            Extent::about((0.0, 0.0), level.pane.width_mm, level.pane.height_mm)
-        });
+        let panes = stand
+            .levels
+            .iter()
+            .map(|level| Extent::about((0.0, 0.0), level.pane.width_mm, level.pane.height_mm));
         Self {
             levels: levels.collect(),
             panes: panes.collect(),
@@ -218,7 +219,7 @@ impl Coverage {
             coverage.first = points;
         }
         coverage.last = points;
-        let mut least = |spare: &mut Spare, extent: &Extent| {
+        let least = |spare: &mut Spare, extent: &Extent| {
             for point in points {
                 let (mm, side) = extent.spare(point);
                 if mm < spare.mm {

@@ -108,11 +108,9 @@ mod tests {
 
     #[test]
     fn there_and_back_is_the_same_point() {
-        let stand = crate::file::read_stand(concat!(
-            env!("CARGO_MANIFEST_DIR"),
-            "/demo/stand.toml"
-        ))
-        .expect("the demonstration's stand");
+        let stand =
+            crate::file::read_stand(concat!(env!("CARGO_MANIFEST_DIR"), "/demo/stand.toml"))
+                .expect("the demonstration's stand");
         let mut pose = zero_pose(&stand);
         pose.camera.turn_degrees = 12.0;
         pose.camera.east_mm = -7.0;
@@ -123,11 +121,17 @@ mod tests {
         let imaging = Imaging::new(&stand, &pose, image_mm, LevelId(1)).expect("it is below");
         for point in [(0.0, 0.0), (-40.0, 12.5), (133.0, -71.0)] {
             let back = imaging.point(imaging.pixel(point));
-            assert!((back.0 - point.0).hypot(back.1 - point.1) < 1e-9, "{back:?}");
+            assert!(
+                (back.0 - point.0).hypot(back.1 - point.1) < 1e-9,
+                "{back:?}"
+            );
         }
         for (corner, point) in imaging.corners().into_iter().zip(imaging.filling()) {
             let back = imaging.pixel(point);
-            assert!((back.0 - corner.0).hypot(back.1 - corner.1) < 1e-9, "{back:?}");
+            assert!(
+                (back.0 - corner.0).hypot(back.1 - corner.1) < 1e-9,
+                "{back:?}"
+            );
         }
         assert_eq!(Imaging::new(&stand, &pose, image_mm, LevelId(9)), None);
         pose.levels[1].lift_mm = 5000.0;

@@ -148,7 +148,14 @@ impl Speeds {
 
     /// Takes a level's part of a picture in that is held for `held` frames from `frame`. `shown`:
     /// whether anything lies on it.
-    pub(crate) fn look(&mut self, frame: u32, held: u32, level: usize, imaging: &Imaging, shown: bool) {
+    pub(crate) fn look(
+        &mut self,
+        frame: u32,
+        held: u32,
+        level: usize,
+        imaging: &Imaging,
+        shown: bool,
+    ) {
         let limits = self.limits;
         let level = &mut self.levels[level];
         let before = level.before.replace((*imaging, held));

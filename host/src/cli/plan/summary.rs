@@ -81,8 +81,15 @@ fn exposures(schedule: &Schedule) {
         }
     }
     if !levels.is_empty() {
-        let times = if changes == 1 { "once" } else { &format!("{changes} times") };
-        say(&format!("drawings lie on {}; they change {times}", listed(&levels)));
+        let times = if changes == 1 {
+            "once"
+        } else {
+            &format!("{changes} times")
+        };
+        say(&format!(
+            "drawings lie on {}; they change {times}",
+            listed(&levels)
+        ));
     }
 }
 
@@ -93,7 +100,11 @@ fn pass_line(schedule: &Schedule, pass: &Pass) -> String {
         .filter_map(|&lamp| schedule.lamps.get(lamp))
         .map(|lamp| &*lamp.name)
         .collect();
-    let name = if pass.name.is_empty() { "all frames" } else { &pass.name };
+    let name = if pass.name.is_empty() {
+        "all frames"
+    } else {
+        &pass.name
+    };
     let mut line = format!("{name}: open {:.2} s", pass.exposure.as_secs_f64());
     if pass.when == When::AfterRun {
         line.push_str(", after the run of those before it");
@@ -187,7 +198,13 @@ fn warnings(stand: &Stand, shot: &Shot, survey: &Survey) -> Vec<String> {
 }
 
 fn too_fast(shot: &Shot, limits: &Limits, fast: &Fast) -> String {
-    let Fast { level, pixels, worst_frame, limit_pixels, .. } = fast;
+    let Fast {
+        level,
+        pixels,
+        worst_frame,
+        limit_pixels,
+        ..
+    } = fast;
     let at = spans(&fast.frames);
     match fast.rule {
         Rule::Crossing => {
@@ -227,7 +244,11 @@ pub(crate) fn details(shot: &Shot, plan: &Plan, survey: &Survey) {
         } else {
             format!(
                 "{}: its middle moves up to {:.1} px between pictures (to frame {}), its fastest edge in the picture {:.1} px (to frame {})",
-                level.level, level.travel_pixels, level.travel_frame, travel.pixels, travel.frame.max(1)
+                level.level,
+                level.travel_pixels,
+                level.travel_frame,
+                travel.pixels,
+                travel.frame.max(1)
             )
         };
         if let Some(coverage) = survey.coverage.get(place) {
