@@ -237,7 +237,25 @@ fn pool(x: f32, y: f32) -> f32 {
     smooth(0.545, 0.58, n)
 }
 
-pub(crate) fn paint() -> Canvas {
+/// The light of the lantern as it flashes: a bright heart, its glow, and two beams that fade.
+fn flash(canvas: &mut Canvas, x: f32, foot: f32) {
+    let lamp = (x, foot - 109.5);
+    canvas.wash(|x, y| {
+        let (east, south) = (x - lamp.0, y - lamp.1);
+        let far = east.hypot(south);
+        // A beam widens as it goes.
+        let beam = (-(south / (3.0 + east.abs() * 0.045)).powi(2)).exp()
+            * (-east.abs() / 210.0).exp()
+            * smooth(640.0, 420.0, east.abs());
+        let glow = (-far / 30.0).exp() * smooth(150.0, 90.0, far);
+        let heart = smooth(11.0, 4.0, far);
+        let colour = mix(hex(0xffd98c), hex(0xfffbe8), heart.max(glow));
+        (colour, (0.55 * beam + 0.8 * glow + heart).min(1.0))
+    });
+}
+
+/// The headland; with the lantern's flash, or between two.
+pub(crate) fn paint(flashes: bool) -> Canvas {
     let mut canvas = Canvas::new((-20, 190), (1996, 720));
     let foot = top(655.0);
     // What the water mirrors of the land, broken by ripples and lost with distance.
@@ -263,6 +281,9 @@ pub(crate) fn paint() -> Canvas {
         (stone(x, y), covered)
     });
     lighthouse(&mut canvas, 655.0, foot);
+    if flashes {
+        flash(&mut canvas, 655.0, foot);
+    }
     // Surf along the foot.
     canvas.wash(|x, y| {
         let ends = smooth(1040.0, 960.0, x);

@@ -28,12 +28,13 @@ pub(crate) const HORIZON: f32 = 500.0;
 /// Centre of the sun.
 pub(crate) const SUN: (f32, f32) = (1240.0, 452.0);
 
-/// Every layer by name, from the lens downwards.
+/// Every layer by name, from the lens downwards, and the headland's second drawing.
 pub(crate) fn all() -> Vec<(&'static str, RgbaImage)> {
     vec![
         ("reeds", reeds::paint().picture()),
         ("skiffs", skiffs::paint().picture()),
-        ("headland", headland::paint().picture()),
+        ("headland", headland::paint(false).picture()),
+        ("headland-flash", headland::paint(true).picture()),
         ("clouds", clouds::paint().picture()),
         ("sky", sky::paint().picture()),
     ]

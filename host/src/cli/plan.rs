@@ -6,6 +6,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
 use panestep::picture;
+use panestep::plan::coverage::Painted;
 use panestep::plan::survey::{Survey, survey};
 use panestep::plan::times;
 use panestep::plan::{Plan, output};
@@ -70,25 +71,27 @@ pub(crate) fn plan(typed: &args::Plan) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Looks at every picture of a plan. The sizes of the art are looked up; art that cannot be read
-/// has none here, and is spoken of where it is needed.
+/// Looks at every picture of a plan, and at the edges of the art. Art that cannot be read is not
+/// known here; it is spoken of where it is needed.
 pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Survey {
-    let sizes: Vec<Option<(u32, u32)>> = shot
+    let art: Vec<Option<Painted>> = shot
         .layers
         .iter()
         .map(|layer| {
             let drawn = shot.cels.iter().filter(|cels| cels.level == layer.level);
-            let mut art = drawn
-                .flat_map(|cels| &cels.drawings)
-                .filter_map(|drawing| drawing.art.as_deref());
-            let art = layer.art.as_deref().or_else(|| art.next())?;
-            picture::dimensions(art)
+            let drawings = drawn.flat_map(|cels| &cels.drawings);
+            let mut all = layer
+                .art
+                .iter()
+                .chain(drawings.filter_map(|drawing| drawing.art.as_ref()));
+            let art = all.next()?;
+            picture::painted(&stand.levels[layer.level.0].name, art).ok()
         })
         .collect();
     let mut progress = Progress::new("looking at every frame", u64::from(shot.frames));
     // A bar for less than a blink is none.
     const SHORT: u32 = 50_000;
-    let survey = survey(stand, shot, plan, &sizes, |done| {
+    let survey = survey(stand, shot, plan, &art, |done| {
         if shot.frames > SHORT && done % 1000 < shot.hold {
             progress.at(u64::from(done), "");
         }

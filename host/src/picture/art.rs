@@ -4,10 +4,11 @@ use std::fs;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-use image::{ImageDecoder, ImageFormat, ImageReader, Limits};
+use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
 
 use crate::camera::whole;
 use crate::picture::light::LIGHT;
+use crate::plan::coverage::Painted;
 
 /// Greatest width or height of a painting's file, pixels.
 pub const MAX_SIDE: u32 = 20_000;
@@ -270,17 +271,36 @@ impl Art {
     pub(crate) fn load(layer: &str, path: &Path) -> Result<Self, PictureError> {
         let file = ArtFile { layer, path };
         let bytes = file.read()?;
-        let (_, mut decoder) = file.decoder(&bytes)?;
-        // The caps bound the pixels; these bound what a broken file makes the decoder ask for
-        // besides.
-        let mut limits = Limits::default();
-        limits.max_alloc = Some(8 * MAX_PIXELS + (64 << 20));
-        decoder
-            .set_limits(limits)
-            .map_err(|error| file.broken(error))?;
-        let picture =
-            image::DynamicImage::from_decoder(decoder).map_err(|error| file.broken(error))?;
-        Ok(Self::from_picture(&picture.into_rgba16()))
+        let (_, decoder) = file.decoder(&bytes)?;
+        Ok(Self::from_picture(&file.decoded(decoder)?.into_rgba16()))
+    }
+
+    /// The size of a painting, and at which of its edges something is painted: what is clear there
+    /// can end in the picture without being seen to. Decodes only what has an opacity.
+    ///
+    /// # Errors
+    /// As [`Self::check`].
+    pub(crate) fn painted(layer: &str, path: &Path) -> Result<Painted, PictureError> {
+        let file = ArtFile { layer, path };
+        let bytes = file.read()?;
+        let (_, decoder) = file.decoder(&bytes)?;
+        let (columns, rows) = decoder.dimensions();
+        let mut painted = Painted {
+            columns,
+            rows,
+            to_edge: [true; 4],
+        };
+        if decoder.color_type().has_alpha() {
+            let picture = file.decoded(decoder)?.into_rgba16();
+            let seen = |x: u32, y: u32| picture.get_pixel(x, y)[3] > 0;
+            painted.to_edge = [
+                (0..rows).any(|y| seen(0, y)),
+                (0..rows).any(|y| seen(columns - 1, y)),
+                (0..columns).any(|x| seen(x, rows - 1)),
+                (0..columns).any(|x| seen(x, 0)),
+            ];
+        }
+        Ok(painted)
     }
 
     /// Memory that it takes.
@@ -348,6 +368,17 @@ impl ArtFile<'_> {
             return Err(self.broken(format!("it has {} bytes", metadata.len())));
         }
         fs::read(self.path).map_err(missing)
+    }
+
+    fn decoded(&self, mut decoder: impl ImageDecoder) -> Result<DynamicImage, PictureError> {
+        // The caps bound the pixels; these bound what a broken file makes the decoder ask for
+        // besides.
+        let mut limits = Limits::default();
+        limits.max_alloc = Some(8 * MAX_PIXELS + (64 << 20));
+        decoder
+            .set_limits(limits)
+            .map_err(|error| self.broken(error))?;
+        DynamicImage::from_decoder(decoder).map_err(|error| self.broken(error))
     }
 
     /// A decoder that has read the head, whose size is within the limits.

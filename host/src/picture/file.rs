@@ -38,15 +38,6 @@ pub(crate) fn of_name(name: &str) -> Option<(u32, u32)> {
     Some((number(frame)?, number(exposure)?))
 }
 
-/// Columns and rows of a picture file, by its head alone; none where it is not one that can be
-/// read.
-#[must_use]
-pub fn dimensions(path: &Path) -> Option<(u32, u32)> {
-    // Of a pipe or a device the end may never come.
-    let is_file = fs::metadata(path).is_ok_and(|there| there.is_file());
-    is_file.then(|| image::image_dimensions(path).ok())?
-}
-
 /// Writes a PNG file, quickly rather than small: under a temporary name beside it first, then
 /// renamed, so that a file of that name is always whole.
 ///

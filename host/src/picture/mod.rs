@@ -14,6 +14,18 @@ mod shelf;
 pub mod strip;
 
 pub use art::{MAX_PIXELS, MAX_SIDE, PictureError};
-pub use file::{dimensions, exposure_name, frame_name, write_png};
+pub use file::{exposure_name, frame_name, write_png};
 pub use noise::add_noise;
 pub use scene::Scene;
+
+use std::path::Path;
+
+use crate::plan::coverage::Painted;
+
+/// The size of a layer's painting, and at which of its edges something is painted.
+///
+/// # Errors
+/// A file that is missing, no picture or too large.
+pub fn painted(layer: &str, path: &Path) -> Result<Painted, PictureError> {
+    art::Art::painted(layer, path)
+}

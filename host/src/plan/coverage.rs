@@ -50,7 +50,8 @@ pub struct LevelCoverage {
     pub last: [(f64, f64); 4],
     /// Where the painting lies; none on a bare pane. Its height is known where its file's is.
     pub painting: Option<Extent>,
-    /// How far the painting reaches beyond the picture where it does so least.
+    /// How far the painting reaches beyond the picture where it does so least. Edges at which
+    /// nothing is painted do not count, except on the farthest level that has a painting.
     pub painting_spare: Option<Spare>,
     /// How far the pane does.
     pub pane_spare: Spare,
@@ -127,8 +128,9 @@ impl Extent {
         self.north_mm = self.north_mm.max(y);
     }
 
-    /// The side at which it reaches least beyond a point, and by how much, mm.
-    fn spare(&self, (x, y): (f64, f64)) -> (f64, Side) {
+    /// The side at which it reaches least beyond a point, of those that count (west, east, south,
+    /// north), and by how much, mm.
+    fn spare(&self, (x, y): (f64, f64), counts: [bool; 4]) -> Option<(f64, Side)> {
         [
             (x - self.west_mm, Side::West),
             (self.east_mm - x, Side::East),
@@ -136,8 +138,9 @@ impl Extent {
             (self.north_mm - y, Side::North),
         ]
         .into_iter()
+        .zip(counts)
+        .filter_map(|(side, counts)| counts.then_some(side))
         .min_by(|one, two| one.0.total_cmp(&two.0))
-        .unwrap_or((f64::NAN, Side::West))
     }
 }
 
@@ -154,12 +157,24 @@ impl Side {
     }
 }
 
-/// Where a layer's painting lies on its level. `pixels` are its picture's columns and rows; where
-/// they are not known, the painting is taken to be as high as it likes.
+/// What a file of art says of its painting.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Painted {
+    /// Columns of its picture.
+    pub columns: u32,
+    /// Rows of its picture.
+    pub rows: u32,
+    /// Whether something is painted right up to its west, east, south and north edge: where the
+    /// edge is clear, nobody sees it end.
+    pub to_edge: [bool; 4],
+}
+
+/// Where a layer's painting lies on its level. Where nothing is known of its picture, the painting
+/// is taken to be as high as it likes.
 #[must_use]
-pub fn painting(layer: &Layer, pixels: Option<(u32, u32)>) -> Extent {
-    let height_mm = pixels.map_or(f64::INFINITY, |(columns, rows)| {
-        layer.art_width_mm * f64::from(rows) / f64::from(columns.max(1))
+pub fn painting(layer: &Layer, painted: Option<Painted>) -> Extent {
+    let height_mm = painted.map_or(f64::INFINITY, |painted| {
+        layer.art_width_mm * f64::from(painted.rows) / f64::from(painted.columns.max(1))
     });
     Extent::about(layer.art_centre_mm, layer.art_width_mm, height_mm)
 }
@@ -169,11 +184,13 @@ pub fn painting(layer: &Layer, pixels: Option<(u32, u32)>) -> Extent {
 pub(crate) struct Coverage {
     levels: Vec<LevelCoverage>,
     panes: Vec<Extent>,
+    /// The edges that count of every level's painting.
+    edges: Vec<[bool; 4]>,
 }
 
 impl Coverage {
-    /// `art` has the columns and rows of every layer's picture, where they are known.
-    pub(crate) fn new(stand: &Stand, shot: &Shot, art: &[Option<(u32, u32)>]) -> Self {
+    /// `art` is what is known of every layer's painting.
+    pub(crate) fn new(stand: &Stand, shot: &Shot, art: &[Option<Painted>]) -> Self {
         let nothing = Spare {
             mm: f64::INFINITY,
             pixels: f64::INFINITY,
@@ -187,27 +204,41 @@ impl Coverage {
                     .flat_map(|cels| &cels.drawings)
                     .any(|drawing| drawing.art.is_some())
         };
-        let levels = shot.layers.iter().enumerate().map(|(place, layer)| {
-            let level = LevelId(place);
-            let painting =
-                has_art(level, layer).then(|| painting(layer, art.get(place).copied().flatten()));
-            LevelCoverage {
-                level: stand.levels[place].name.clone(),
-                needs: Extent::NONE,
-                first: [(f64::NAN, f64::NAN); 4],
-                last: [(f64::NAN, f64::NAN); 4],
-                painting,
-                painting_spare: painting.map(|_| nothing),
-                pane_spare: nothing,
-            }
-        });
+        let painted = |(place, layer): &(usize, &Layer)| has_art(LevelId(*place), layer);
+        let farthest = shot.layers.iter().enumerate().filter(painted).next_back();
+        let farthest = farthest.map(|(place, _)| place);
+        let mut edges = Vec::new();
+        let levels = shot
+            .layers
+            .iter()
+            .enumerate()
+            .map(|(place, layer)| {
+                let level = LevelId(place);
+                let known = art.get(place).copied().flatten();
+                let painting = has_art(level, layer).then(|| painting(layer, known));
+                edges.push(match known {
+                    Some(painted) if Some(place) != farthest => painted.to_edge,
+                    _ => [true; 4],
+                });
+                LevelCoverage {
+                    level: stand.levels[place].name.clone(),
+                    needs: Extent::NONE,
+                    first: [(f64::NAN, f64::NAN); 4],
+                    last: [(f64::NAN, f64::NAN); 4],
+                    painting,
+                    painting_spare: painting.map(|_| nothing),
+                    pane_spare: nothing,
+                }
+            })
+            .collect();
         let panes = stand
             .levels
             .iter()
             .map(|level| Extent::about((0.0, 0.0), level.pane.width_mm, level.pane.height_mm));
         Self {
-            levels: levels.collect(),
+            levels,
             panes: panes.collect(),
+            edges,
         }
     }
 
@@ -219,10 +250,11 @@ impl Coverage {
             coverage.first = points;
         }
         coverage.last = points;
-        let least = |spare: &mut Spare, extent: &Extent| {
+        let least = |spare: &mut Spare, extent: &Extent, counts: [bool; 4]| {
             for point in points {
-                let (mm, side) = extent.spare(point);
-                if mm < spare.mm {
+                if let Some((mm, side)) = extent.spare(point, counts)
+                    && mm < spare.mm
+                {
                     *spare = Spare {
                         mm,
                         pixels: mm * imaging.pixels_per_mm(),
@@ -233,9 +265,9 @@ impl Coverage {
             }
         };
         if let (Some(spare), Some(extent)) = (&mut coverage.painting_spare, &coverage.painting) {
-            least(spare, extent);
+            least(spare, extent, self.edges[level]);
         }
-        least(&mut coverage.pane_spare, &self.panes[level]);
+        least(&mut coverage.pane_spare, &self.panes[level], [true; 4]);
         for point in points {
             coverage.needs.take_in(point);
         }

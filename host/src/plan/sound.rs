@@ -2,11 +2,9 @@
 
 use crate::optics;
 use crate::plan::refusals::{Fault, Refusals};
-use crate::shot::{Distance, Shot};
+use crate::schedule::MAX_FRAMES;
+use crate::shot::{Distance, Shot, When};
 use crate::stand::{Carrier, CarrierPose, LevelId, Stand, Way};
-
-/// Most frames of a shot: half a day at 24 a second. A slip of the pen must not fill the memory.
-const MOST_FRAMES: u32 = 1_000_000;
 
 /// What no geometry can be made of.
 pub(crate) fn unsound(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
@@ -15,9 +13,9 @@ pub(crate) fn unsound(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
     if shot.frames == 0 {
         return say("the shot has no frames".into());
     }
-    if shot.frames > MOST_FRAMES {
+    if shot.frames > MAX_FRAMES {
         return say(format!(
-            "the shot has {} frames; at most {MOST_FRAMES} are planned",
+            "the shot has {} frames; at most {MAX_FRAMES} are planned",
             shot.frames
         ));
     }
@@ -58,6 +56,7 @@ pub(crate) fn unsound(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
     {
         return say("focus is pulled by focus keys, not as a move of a level or the camera".into());
     }
+    exposures(stand, shot)?;
     for (level, layer) in stand.levels.iter().zip(&shot.layers) {
         if let Distance::At(distance) = layer.distance
             && !(distance > 0.0 && distance.is_finite())
@@ -97,6 +96,66 @@ pub(crate) fn unsound(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
             }
             .into());
         }
+    }
+    Ok(())
+}
+
+/// What no exposure can be made of.
+fn exposures(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
+    let say = |what: String| Err(Fault::Unsound { what }.into());
+    let there = |LevelId(level): LevelId| level < stand.levels.len();
+    if shot.passes.is_empty() {
+        return say("every frame needs one exposure at least, but there is no pass".into());
+    }
+    let exposures = shot.passes.len() as u64 * u64::from(shot.frames);
+    if exposures > u64::from(MAX_FRAMES) {
+        return say(format!(
+            "the shot has {exposures} exposures in its passes; at most {MAX_FRAMES} are planned"
+        ));
+    }
+    if shot.passes[0].when == When::AfterRun {
+        return say("the first pass cannot come after the run of those before it".into());
+    }
+    for pass in &shot.passes {
+        if pass.lamps.iter().any(|&lamp| lamp >= stand.lamps.len())
+            || !pass.without.iter().all(|&level| there(level))
+        {
+            return say(format!(
+                "pass {:?} names a lamp or a level that the stand does not have",
+                pass.name
+            ));
+        }
+    }
+    for (place, cels) in shot.cels.iter().enumerate() {
+        let name = match stand.levels.get(cels.level.0) {
+            Some(level) => &level.name,
+            None => return say("drawings lie on a level that the stand does not have".into()),
+        };
+        let sound = (1..=cels.to).contains(&cels.from)
+            && cels.to <= shot.frames
+            && !cels.drawings.is_empty()
+            && cels.drawings.iter().all(|drawing| drawing.hold > 0);
+        if !sound {
+            return say(format!(
+                "drawings on {name} from frame {} to frame {} need frames of the shot in their order, and each drawing a frame at least",
+                cels.from, cels.to
+            ));
+        }
+        let other = shot.cels[..place].iter().find(|other| {
+            other.level == cels.level && other.from <= cels.to && cels.from <= other.to
+        });
+        if let Some(other) = other {
+            return say(format!(
+                "two stretches of drawings on {name} share frames: {} to {} and {} to {}",
+                other.from, other.to, cels.from, cels.to
+            ));
+        }
+    }
+    if !(shot.strobing.strobes_below > 0.0
+        && shot.strobing.smears_below > 0.0
+        && !shot.strobing.crossing.is_zero())
+    {
+        return say("the limits of strobing have to be above zero".into());
     }
     Ok(())
 }

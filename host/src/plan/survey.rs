@@ -6,7 +6,7 @@
 use serde::Serialize;
 
 use crate::plan::Plan;
-use crate::plan::coverage::{Coverage, LevelCoverage};
+use crate::plan::coverage::{Coverage, LevelCoverage, Painted};
 use crate::plan::imaging::Imaging;
 use crate::plan::sharpness::{LevelSharpness, Sharpness};
 use crate::plan::strobing::{Fast, Speeds, Travel};
@@ -26,15 +26,15 @@ pub struct Survey {
     pub sharpness: Vec<LevelSharpness>,
 }
 
-/// Looks at every picture of a plan. `art` has columns and rows of every layer's picture, where
-/// they are known; without them no edge of a painting toward north or south can be seen.
+/// Looks at every picture of a plan. `art` is what is known of every layer's painting; where
+/// nothing is, no edge of it toward north or south can be seen.
 /// `progress` hears how many frames have been looked at.
 #[must_use]
 pub fn survey(
     stand: &Stand,
     shot: &Shot,
     plan: &Plan,
-    art: &[Option<(u32, u32)>],
+    art: &[Option<Painted>],
     mut progress: impl FnMut(u32),
 ) -> Survey {
     let geometry = plan.geometry();

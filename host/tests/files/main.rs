@@ -2,6 +2,7 @@
 
 mod arbitrary;
 mod camera;
+mod exposures;
 mod refusals;
 
 use std::path::Path;

@@ -177,24 +177,44 @@ fn warnings(stand: &Stand, shot: &Shot, survey: &Survey) -> Vec<String> {
             all.push(edge(&level.level, "its pane ends", &level.pane_spare));
         }
     }
-    for level in &survey.sharpness {
-        if !level.soft.is_empty() {
-            let far = level
-                .far_mm
-                .map_or("infinity".to_owned(), |far| format!("{far:.0} mm"));
-            all.push(format!(
-                "{} is softer than the circle of confusion of {:.3} mm allows at {}: a point is up to {:.1} px wide (frame {}: {:.0} mm away, sharp from {:.0} mm to {far})",
-                level.level,
-                stand.lens.circle_of_confusion_mm,
-                spans(&level.soft),
-                level.blur_pixels,
-                level.frame,
-                level.distance_mm,
-                level.near_mm,
-            ));
-        }
+    if let Some(line) = soft(stand, survey) {
+        all.push(line);
     }
     all
+}
+
+/// The levels that are softer than the circle of confusion, in one line: mostly it is all but one.
+fn soft(stand: &Stand, survey: &Survey) -> Option<String> {
+    let levels: Vec<_> = survey
+        .sharpness
+        .iter()
+        .filter(|level| !level.soft.is_empty())
+        .collect();
+    let worst = levels
+        .iter()
+        .max_by(|one, two| one.blur_pixels.total_cmp(&two.blur_pixels))?;
+    let each: Vec<String> = levels
+        .iter()
+        .map(|level| {
+            format!(
+                "{} at {} (up to {:.1} px, frame {})",
+                level.level,
+                spans(&level.soft),
+                level.blur_pixels,
+                level.frame
+            )
+        })
+        .collect();
+    let far = worst
+        .far_mm
+        .map_or("infinity".to_owned(), |far| format!("{far:.0} mm"));
+    Some(format!(
+        "softer than the circle of confusion of {:.3} mm: {}; at frame {} the lens is sharp from {:.0} mm to {far}",
+        stand.lens.circle_of_confusion_mm,
+        each.join(", "),
+        worst.frame,
+        worst.near_mm,
+    ))
 }
 
 fn too_fast(shot: &Shot, limits: &Limits, fast: &Fast) -> String {
@@ -267,7 +287,10 @@ pub(crate) fn details(shot: &Shot, plan: &Plan, survey: &Survey) {
         let unit = axis.unit;
         let mut line = format!(
             "{} {}: from {:.3} to {:.3} {unit}",
-            axis.of, axis.direction, axis.least, axis.greatest
+            axis.of,
+            axis.direction,
+            axis.least + 0.0,
+            axis.greatest + 0.0
         );
         if axis.largest_move > 0.0 {
             let held = f64::from(shot.hold);
@@ -295,11 +318,15 @@ fn fills(coverage: &LevelCoverage) -> String {
     let needs = &coverage.needs;
     let (east, north) = coverage.needs.centre_mm();
     let mut text = format!(
-        "{:.1} x {:.1} mm of it are in the picture, about {east:.1} mm east and {north:.1} mm north of its zero",
+        "{:.1} x {:.1} mm of it are in the picture over all frames, about {}",
         needs.width_mm(),
-        needs.height_mm()
+        needs.height_mm(),
+        place(east, north),
     );
-    if let Some(spare) = coverage.painting_spare.filter(|spare| spare.mm >= 0.0) {
+    if let Some(spare) = coverage
+        .painting_spare
+        .filter(|spare| spare.mm >= 0.0 && spare.mm.is_finite())
+    {
         text.push_str(&format!(
             ", and the painting reaches {:.1} mm farther or more ({}, frame {})",
             spare.mm,
@@ -308,6 +335,22 @@ fn fills(coverage: &LevelCoverage) -> String {
         ));
     }
     text
+}
+
+/// A place on a level, from its zero.
+fn place(east_mm: f64, north_mm: f64) -> String {
+    let along = |mm: f64, words: [&str; 2]| {
+        let word = words[usize::from(mm < 0.0)];
+        (mm.abs() >= 0.05).then(|| format!("{:.1} mm {word}", mm.abs()))
+    };
+    match (
+        along(east_mm, ["east", "west"]),
+        along(north_mm, ["north", "south"]),
+    ) {
+        (Some(east), Some(north)) => format!("{east} and {north} of its zero"),
+        (Some(one), None) | (None, Some(one)) => format!("{one} of its zero"),
+        (None, None) => "its zero".to_owned(),
+    }
 }
 
 /// Stretches of frames, the first few of them.
