@@ -23,6 +23,14 @@ pub struct Thread {
 /// from memory).
 const TRAPEZOIDAL_HALF_ANGLE_DEG: f64 = 15.0;
 
+/// Half the angle between the flanks of a metric screw thread (ISO 68-1: 60 degrees in all; from
+/// memory).
+const METRIC_HALF_ANGLE_DEG: f64 = 30.0;
+
+/// Pitches by which a metric thread's mean diameter is less than the outer one: `3/8 sqrt 3`
+/// (ISO 724; from memory).
+const METRIC_DEPTH: f64 = 0.649_519_052_838_329;
+
 impl Thread {
     /// A thread of a mean (pitch) diameter and a lead, in millimetres, and half the angle between
     /// its flanks, in degrees: 0 for a square thread, 15 for a trapezoidal one.
@@ -52,6 +60,18 @@ impl Thread {
             diameter_mm - pitch_mm / 2.0,
             lead_mm,
             TRAPEZOIDAL_HALF_ANGLE_DEG,
+        )
+    }
+
+    /// A metric screw thread with one start, such as "M 8 x 1.25": threaded rod.
+    ///
+    /// `None` where that leaves no screw.
+    #[must_use]
+    pub fn metric(diameter_mm: f64, pitch_mm: f64) -> Option<Self> {
+        Self::new(
+            diameter_mm - METRIC_DEPTH * pitch_mm,
+            pitch_mm,
+            METRIC_HALF_ANGLE_DEG,
         )
     }
 
@@ -201,6 +221,21 @@ mod tests {
         let thread = Thread::trapezoidal(8.0, 1.5, 1).unwrap();
         assert_eq!(thread.mean_diameter_mm(), 7.25);
         assert_eq!(Thread::trapezoidal(8.0, 2.0, 4).unwrap().lead_mm(), 8.0);
+    }
+
+    /// ISO 724, tables (from memory): M 8 x 1.25 has the pitch diameter 7.188 mm, M 10 x 1.5 9.026 mm.
+    #[test]
+    fn a_metric_thread_by_its_name() {
+        near(
+            Thread::metric(8.0, 1.25).unwrap().mean_diameter_mm(),
+            7.188,
+            0.0005,
+        );
+        near(
+            Thread::metric(10.0, 1.5).unwrap().mean_diameter_mm(),
+            9.026,
+            0.0005,
+        );
     }
 
     /// No screw that holds by its thread is better than half (Mott, chapter 17, seen): the limit

@@ -50,6 +50,8 @@ pub struct Lens {
     pub focus: LevelId,
     /// Diameter on the sensor up to which a blurred point counts as sharp, mm.
     pub circle_of_confusion_mm: f64,
+    /// How the camera swings once it is pushed, where that has been measured.
+    pub swing: Option<Swing>,
 }
 
 /// The picture on the sensor or film.
@@ -213,6 +215,10 @@ pub struct Motor {
     pub board: BoardId,
     /// The axis number on that board.
     pub channel: u8,
+    /// Full steps of one turn.
+    pub steps: u32,
+    /// Steps that the driver makes of a full one.
+    pub microsteps: u32,
     /// Steps (microsteps) that move the axis by one unit.
     pub steps_per_unit: f64,
     /// Whether the motor has to turn the other way round.
@@ -227,22 +233,65 @@ pub struct Motor {
     pub slow: f64,
     /// The home switch.
     pub home: Home,
-    /// The screw that it turns and what hangs on it, where the file says.
+    /// For a lift: the screw that it turns and what hangs on it, where the file says.
     pub screw: Option<Screw>,
 }
 
-/// A power screw and its load.
+impl Motor {
+    /// How far one turn moves the axis, in its unit.
+    #[must_use]
+    pub fn per_turn(&self) -> f64 {
+        f64::from(self.steps) * f64::from(self.microsteps) / self.steps_per_unit
+    }
+}
+
+/// What turns a lift's motor's turning into lifting, and what hangs on it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Screw {
-    /// The thread.
-    pub thread: Thread,
-    /// Mass that hangs on this screw, kg.
+    /// Screw, ball screw or belt.
+    pub kind: ScrewKind,
+    /// Mass that this motor lifts, kg. Screws that one motor turns together share it, and need the
+    /// same torque as one of them would alone.
     pub load_kg: f64,
-    /// Least and greatest friction of nut on screw: the least decides whether it holds, the
-    /// greatest what the motor has to turn.
-    pub friction: (f64, f64),
+    /// Turns of the motor for one turn of the screw.
+    pub gear: f64,
     /// Holding torque of the motor, newton metres, where it is given.
     pub motor_torque_nm: Option<f64>,
+    /// Torque of a brake on the screw that closes without power, newton metres, where there is one.
+    pub brake_torque_nm: Option<f64>,
+}
+
+/// Screw, ball screw or belt.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ScrewKind {
+    /// A screw that slides in its nut.
+    Sliding {
+        /// The thread.
+        thread: Thread,
+        /// Least and greatest friction of nut on screw: the least decides whether it holds, the
+        /// greatest what the motor has to turn.
+        friction: (f64, f64),
+        /// Mean diameter of a plain collar that bears the load, mm, where no ball bearing does.
+        collar_mm: Option<f64>,
+    },
+    /// A ball screw or a belt: what hangs on it runs back.
+    Rolling {
+        /// What one turn carries the load, mm.
+        lead_mm: f64,
+        /// Part of the work put in that raises the load.
+        efficiency: f64,
+    },
+}
+
+impl ScrewKind {
+    /// What one turn carries the load, mm.
+    #[must_use]
+    pub fn lead_mm(&self) -> f64 {
+        match self {
+            Self::Sliding { thread, .. } => thread.lead_mm(),
+            Self::Rolling { lead_mm, .. } => *lead_mm,
+        }
+    }
 }
 
 /// A home switch. Quantities are in the axis's unit.

@@ -1,9 +1,10 @@
-//! Lengths, angles and times as people write them: `12.5 mm`, `1 3/16 in`, `90 deg`, `600 ms`.
+//! Lengths, angles and times as people write them: `12.5 mm`, `1 3/16 in`, `90 deg`, `600 ms`; and
+//! masses, torques and frequencies: `3.2 kg`, `0.4 N m`, `4.2 Hz`.
 //!
 //! A quantity is a number and a unit. The number is a decimal (`12.5`), a fraction (`3/16`) or a
 //! whole number and a fraction (`1 3/16`), with or without a sign. It is worked out exactly and
-//! rounded once, to the nearest whole picometre, micro-degree or nanosecond (halves away from
-//! zero); nobody can measure what is lost there.
+//! rounded once, to the nearest whole picometre, micro-degree, nanosecond, microgram, nanonewton metre
+//! or microhertz (halves away from zero); nobody can measure what is lost there.
 
 use std::fmt;
 use std::str::FromStr;
@@ -44,6 +45,12 @@ pub enum Kind {
     Angle,
     /// A time.
     Time,
+    /// A mass.
+    Mass,
+    /// A torque.
+    Torque,
+    /// A frequency.
+    Frequency,
     /// A speed, acceleration or jerk of something that slides (millimetres) or turns (degrees),
     /// by how often the second stands below the line: 1, 2 or 3.
     Rate(AxisUnit, u8),
@@ -136,6 +143,9 @@ impl Kind {
             Self::Length => "`12.5 mm` or `1 3/16 in`",
             Self::Angle => "`90 deg`",
             Self::Time => "`600 ms` or `1.2 s`",
+            Self::Mass => "`3.2 kg` or `7 lb`",
+            Self::Torque => "`0.4 N m` or `57 oz in`",
+            Self::Frequency => "`4.2 Hz`",
             Self::Rate(AxisUnit::Millimetre, 1) => "`25 mm/s` or `1/4 in/s`",
             Self::Rate(AxisUnit::Millimetre, 2) => "`60 mm/s2`",
             Self::Rate(AxisUnit::Millimetre, _) => "`400 mm/s3`",
@@ -152,6 +162,9 @@ impl fmt::Display for Kind {
             Self::Length => "a length",
             Self::Angle => "an angle",
             Self::Time => "a time",
+            Self::Mass => "a mass",
+            Self::Torque => "a torque",
+            Self::Frequency => "a frequency",
             Self::Rate(AxisUnit::Millimetre, 1) => "a speed",
             Self::Rate(AxisUnit::Millimetre, 2) => "an acceleration",
             Self::Rate(AxisUnit::Millimetre, _) => "a jerk",
@@ -171,8 +184,8 @@ enum NumberFault {
     Range,
 }
 
-/// Reads a quantity of the kind that is wanted; its value in picometres, micro-degrees or
-/// nanoseconds.
+/// Reads a quantity of the kind that is wanted; its value in the small parts that [`unit_of`] counts
+/// in.
 fn quantity(text: &str, expected: Kind) -> Result<i64, QuantityError> {
     let found = || text.chars().take(60).collect::<String>();
     let trimmed = text.trim();
@@ -308,9 +321,15 @@ fn digits(text: &str) -> Result<i128, NumberFault> {
 }
 
 /// The kind and the size of a unit. The inch and the foot are those of the international yard and
-/// pound agreement of 1959 (NIST SP 811, appendix B): 25.4 mm and 304.8 mm exactly.
+/// pound agreement of 1959 (NIST SP 811, appendix B): 25.4 mm and 304.8 mm exactly; so is the pound, of
+/// 0.45359237 kg. A kilogram-force is 9.80665 N. Counted in picometres, micro-degrees, nanoseconds,
+/// micrograms, nanonewton metres and microhertz.
 fn unit_of(unit: &str, expected: Kind) -> Option<(Kind, i128)> {
-    let unit: String = unit.chars().filter(|c| !c.is_whitespace()).collect();
+    // A torque's dot, as in N·m, says no more than a blank.
+    let unit: String = unit
+        .chars()
+        .filter(|c| !c.is_whitespace() && !matches!(c, '\u{b7}' | '\u{22c5}'))
+        .collect();
     let (base, order) = match unit.split_once('/') {
         None => (unit.as_str(), 0),
         Some((base, "s")) => (base, 1),
@@ -340,6 +359,17 @@ fn unit_of(unit: &str, expected: Kind) -> Option<(Kind, i128)> {
         "ms" => (Kind::Time, 1_000_000),
         "s" => (Kind::Time, 1_000_000_000),
         "min" => (Kind::Time, 60_000_000_000),
+        "g" => (Kind::Mass, 1_000_000),
+        "kg" => (Kind::Mass, 1_000_000_000),
+        "oz" => (Kind::Mass, 28_349_523),
+        "lb" => (Kind::Mass, 453_592_370),
+        "mNm" => (Kind::Torque, 1_000_000),
+        "Ncm" => (Kind::Torque, 10_000_000),
+        "Nm" => (Kind::Torque, 1_000_000_000),
+        "kgcm" | "kgfcm" => (Kind::Torque, 98_066_500),
+        "ozin" => (Kind::Torque, 7_061_552),
+        "lbin" | "inlb" => (Kind::Torque, 112_984_829),
+        "Hz" => (Kind::Frequency, 1_000_000),
         _ => return None,
     };
     match (kind, order) {
@@ -400,6 +430,33 @@ pub fn parse_duration(text: &str) -> Result<Duration, QuantityError> {
             found: text.into(),
             expected,
         })
+}
+
+/// Reads a mass, such as `3.2 kg`, in kilograms.
+///
+/// # Errors
+///
+/// Says what is wrong with the text.
+pub fn parse_mass_kg(text: &str) -> Result<f64, QuantityError> {
+    quantity(text, Kind::Mass).map(|micrograms| micrograms as f64 / 1e9)
+}
+
+/// Reads a torque, such as `0.4 N m`, in newton metres.
+///
+/// # Errors
+///
+/// Says what is wrong with the text.
+pub fn parse_torque_nm(text: &str) -> Result<f64, QuantityError> {
+    quantity(text, Kind::Torque).map(|nanos| nanos as f64 / 1e9)
+}
+
+/// Reads a frequency, such as `4.2 Hz`, in hertz.
+///
+/// # Errors
+///
+/// Says what is wrong with the text.
+pub fn parse_frequency_hz(text: &str) -> Result<f64, QuantityError> {
+    quantity(text, Kind::Frequency).map(|micros| micros as f64 / 1e6)
 }
 
 impl Length {

@@ -220,8 +220,7 @@ impl StandFile {
         let Drive::Motor(motor) = &self.stand.axes.get(axis.0)?.drive else {
             return None;
         };
-        let document = Document::new(&self.text)?;
-        Some(document.steps_of_a_turn(axis)? / motor.steps_per_unit)
+        Some(motor.per_turn())
     }
 
     /// Works the changes into the text. Values that are there already change nothing.
@@ -290,12 +289,9 @@ impl StandFile {
         Ok(match change {
             Change::PerTurn { axis, value } => {
                 let (value, text_of) = quantity(key, value, self.unit(axis)?)?;
-                let document = Document::new(text);
-                let turn = document.as_ref().and_then(|it| it.steps_of_a_turn(axis));
-                let turn = turn.ok_or_else(|| self.no_place("the axis has no motor"))?;
-                let slow_is_there = document.is_some_and(|it| it.has_slow(axis));
+                let slow_is_there = Document::new(text).is_some_and(|it| it.has_slow(axis));
                 let motor = self.motor(stand, axis)?;
-                motor.steps_per_unit = turn / value;
+                motor.steps_per_unit = f64::from(motor.steps) * f64::from(motor.microsteps) / value;
                 if !slow_is_there {
                     // What the file does not say follows from the turn: see `file::axis`.
                     motor.slow = motor.speed.min(value / 4.0);

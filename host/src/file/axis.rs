@@ -5,6 +5,7 @@ use std::ops::Range;
 use panestep_protocol::MAX_AXES;
 
 use super::reader::{At, Table};
+use super::screw::screw;
 use super::stand::{Names, named};
 use crate::stand::{Axis, AxisUnit, BoardId, Carrier, Drive, Home, LevelId, Motor, Way};
 use crate::units::{InUnit, Millimetres};
@@ -114,7 +115,7 @@ fn axis(
             let travel = travel.as_ref().map(|at| at.value);
             motor.and_then(|motor| {
                 let channel = motor.place_of("channel");
-                let motor = motor_of(table, &motor, unit, boards, travel)?;
+                let motor = motor_of(table, &motor, way, boards, travel)?;
                 Some((Drive::Motor(motor), channel))
             })
         }
@@ -243,10 +244,11 @@ fn focus_table(table: &Table<'_>, focal_length_mm: Option<f64>) -> Option<Vec<(f
 fn motor_of(
     axis: &Table<'_>,
     motor: &Table<'_>,
-    unit: AxisUnit,
+    way: Way,
     boards: &Names<'_>,
     travel: Option<(f64, f64)>,
 ) -> Option<Motor> {
+    let (unit, lifts) = (way.unit(), way == Way::Lift);
     let (speeds, home_example) = match unit {
         AxisUnit::Millimetre => (["25 mm/s", "60 mm/s2", "400 mm/s3", "2 mm/s"], "-124 mm"),
         AxisUnit::Degree => (
@@ -265,6 +267,7 @@ fn motor_of(
     let speed = axis.rate::<1>("speed", unit, speeds[0]);
     let acceleration = axis.rate::<2>("acceleration", unit, speeds[1]);
     let jerk = axis.rate::<3>("jerk", unit, speeds[2]);
+    let screw = screw(axis, lifts);
     let slow = axis
         .has("slow")
         .then(|| axis.rate::<1>("slow", unit, speeds[3]));
@@ -361,6 +364,8 @@ fn motor_of(
     Some(Motor {
         board: BoardId(board?),
         channel: u8::try_from(channel?.value).ok()?,
+        steps: steps.value,
+        microsteps: microsteps.value,
         steps_per_unit,
         reversed: reversed?,
         speed: speed.value,
@@ -371,7 +376,7 @@ fn motor_of(
             switch: switch.value,
             within: within.value,
         },
-        screw: None,
+        screw: screw?,
     })
 }
 

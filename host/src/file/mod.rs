@@ -9,6 +9,7 @@ mod axis;
 mod exposures;
 mod problems;
 mod reader;
+mod screw;
 mod shot;
 mod shutter;
 mod stand;

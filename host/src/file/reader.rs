@@ -15,7 +15,10 @@ use super::problems::{source, steers};
 use super::words::{advice, brief, describe, suggestion};
 use super::{MAX_FILE, Problem, Problems};
 use crate::stand::AxisUnit;
-use crate::units::{Angle, Length, QuantityError, Rate, parse_duration};
+use crate::units::{
+    Angle, Length, QuantityError, Rate, parse_duration, parse_frequency_hz, parse_mass_kg,
+    parse_torque_nm,
+};
 
 /// Gathers what is wrong with one file.
 pub(super) struct Notes {
@@ -357,6 +360,16 @@ impl<'a> Table<'a> {
     /// A plain number within bounds; `above` is itself out of bounds.
     pub(super) fn number(&self, key: &'static str, above: f64, most: f64) -> Option<At<f64>> {
         let value = self.need(key)?;
+        self.as_number(value, key, above, most)
+    }
+
+    pub(super) fn as_number(
+        &self,
+        value: Value<'a>,
+        key: &str,
+        above: f64,
+        most: f64,
+    ) -> Option<At<f64>> {
         let number: Option<f64> = match value.get_ref() {
             DeValue::Integer(number) if number.radix() == 10 => number.as_str().parse().ok(),
             DeValue::Float(number) => number.as_str().parse().ok(),
@@ -494,6 +507,27 @@ impl<'a> Table<'a> {
             span: rate.span,
         };
         self.positive(key, at, unit.sign())
+    }
+
+    /// A mass above zero, kg.
+    pub(super) fn mass(&self, key: &'static str) -> Option<At<f64>> {
+        let value = self.need(key)?;
+        let at = self.quantity(value, key, "3.2 kg", parse_mass_kg)?;
+        self.positive(key, at, "kg")
+    }
+
+    /// A torque above zero, newton metres.
+    pub(super) fn torque(&self, key: &'static str) -> Option<At<f64>> {
+        let value = self.need(key)?;
+        let at = self.quantity(value, key, "0.4 N m", parse_torque_nm)?;
+        self.positive(key, at, "N m")
+    }
+
+    /// A frequency above zero, hertz.
+    pub(super) fn frequency(&self, key: &'static str) -> Option<At<f64>> {
+        let value = self.need(key)?;
+        let at = self.quantity(value, key, "4.2 Hz", parse_frequency_hz)?;
+        self.positive(key, at, "Hz")
     }
 
     /// A time under an hour.

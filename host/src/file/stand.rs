@@ -11,7 +11,7 @@ use super::shutter::{arrival, home_check, shutter};
 use crate::optics::{apparent_distance_mm, zero_pose};
 use crate::stand::{
     AxisUnit, Board, BoardId, Face, Lamp, LampSwitch, Lens, Level, LevelId, Pane, Picture,
-    PortName, Stand,
+    PortName, Stand, Swing,
 };
 use crate::units::Millimetres;
 
@@ -244,6 +244,7 @@ fn levels<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Level>>, Vec<Range<usi
         let name = table.name_at("name", MAX_LEVEL);
         let height = table.size("height", MM);
         let pane = table.table("pane").and_then(|table| pane(&table));
+        let swing = swing(&table);
         if let Some(name) = &name
             && name.value == "camera"
         {
@@ -260,7 +261,7 @@ fn levels<'a>(file: &Table<'a>) -> (Names<'a>, Option<Vec<Level>>, Vec<Range<usi
                 name: name.as_ref()?.value.to_owned(),
                 height_mm: height?.value,
                 pane: pane?,
-                swing: None,
+                swing: swing?,
             })
         })());
         names.push(name);
@@ -312,6 +313,7 @@ fn lens(table: &Table<'_>, levels: &Names<'_>) -> Option<Lens> {
     let sharp = table
         .has("circle_of_confusion")
         .then(|| table.size("circle_of_confusion", MM).map(|at| at.value));
+    let swing = swing(table);
     let picture = picture?;
     let diagonal_mm = picture.width_mm.hypot(picture.height_mm);
     Some(Lens {
@@ -321,7 +323,23 @@ fn lens(table: &Table<'_>, levels: &Names<'_>) -> Option<Lens> {
         height_mm: height?.value,
         focus: LevelId(focus?),
         circle_of_confusion_mm: sharp.unwrap_or(Some(diagonal_mm / SHARP_PART))?,
+        swing: swing?,
     })
+}
+
+/// How a level or the camera swings; `None` where what is written is nothing of the kind.
+fn swing(table: &Table<'_>) -> Option<Option<Swing>> {
+    if !table.has("swing") {
+        return Some(None);
+    }
+    let table = table.table("swing")?;
+    let frequency = table.frequency("frequency");
+    // From 1 on nothing swings any more.
+    let damping = table.number("damping", 0.0, 0.999);
+    Some(Some(Swing {
+        frequency_hz: frequency?.value,
+        damping: damping?.value,
+    }))
 }
 
 fn picture(table: &Table<'_>) -> Option<Picture> {

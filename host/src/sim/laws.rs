@@ -162,6 +162,7 @@ mod tests {
                 height_mm: 1000.0,
                 focus: LevelId(0),
                 circle_of_confusion_mm: 0.03,
+                swing: None,
             },
             boards: vec![Board {
                 name: "main".to_owned(),
@@ -186,6 +187,8 @@ mod tests {
                 drive: Drive::Motor(Motor {
                     board: BoardId(0),
                     channel: 2,
+                    steps: 200,
+                    microsteps: 16,
                     steps_per_unit: 100.0,
                     reversed: false,
                     speed: 10.0,

@@ -78,6 +78,8 @@ fn slide(of: usize, way: Way, board: usize, channel: u8, low: bool) -> Axis {
         drive: Drive::Motor(Motor {
             board: BoardId(board),
             channel,
+            steps: 200,
+            microsteps: 16,
             steps_per_unit: STEPS_PER_MM,
             reversed: channel == 1,
             speed: 8.0,
@@ -138,6 +140,7 @@ impl Build {
                 height_mm: 1600.0,
                 focus: LevelId(0),
                 circle_of_confusion_mm: 0.03,
+                swing: None,
             },
             boards: ["main", "lower"][..self.boards]
                 .iter()

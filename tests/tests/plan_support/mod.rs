@@ -19,6 +19,8 @@ pub(crate) fn motor_axis(of: Carrier, way: Way, board: usize, channel: u8) -> Ax
         drive: Drive::Motor(Motor {
             board: BoardId(board),
             channel,
+            steps: 200,
+            microsteps: 16,
             steps_per_unit: 400.0,
             reversed: false,
             speed: 25.0,
@@ -89,6 +91,7 @@ pub(crate) fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Sta
         name: "Bench".into(),
         lens: Lens {
             circle_of_confusion_mm: 0.03,
+            swing: None,
             focal_length_mm: 50.0,
             f_number: 8.0,
             picture: Picture {

@@ -32,19 +32,6 @@ impl<'a> Document<'a> {
         })
     }
 
-    /// Steps (microsteps) of a whole turn of an axis's motor, by its table.
-    pub(super) fn steps_of_a_turn(&self, axis: AxisId) -> Option<f64> {
-        let motor = table(self.one_of("axis", axis.0)?, "motor")?;
-        let number = |key: &str| match motor.get(key)?.get_ref() {
-            DeValue::Integer(number) => {
-                let number = i128::from_str_radix(number.as_str(), number.radix()).ok()?;
-                u32::try_from(number).ok().map(f64::from)
-            }
-            _ => None,
-        };
-        Some(number("steps")? * number("microsteps")?)
-    }
-
     /// Whether an axis's table says how fast slow is.
     pub(super) fn has_slow(&self, axis: AxisId) -> bool {
         self.one_of("axis", axis.0)
