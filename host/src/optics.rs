@@ -6,7 +6,7 @@
 pub mod depth;
 pub mod light;
 
-use crate::stand::{CarrierPose, Face, LevelId, Pane, Stand, StandPose};
+use crate::stand::{CarrierPose, Face, LevelId, Pane, Picture, Stand, StandPose, Way};
 
 /// How much nearer a plane plate makes everything behind it appear: `t (1 - 1/n)`, mm.
 /// (Paraxial shift of a plane-parallel plate; any optics handbook.)
@@ -47,6 +47,19 @@ pub fn apparent_distance_mm(
     (stand.lens.height_mm + camera.lift_mm)
         - (stand.levels[level.0].height_mm + pose.lift_mm)
         - glass_above_mm(stand, level)
+}
+
+/// How far the picture of what lies `distance_mm` before the lens moves, in pixels, for one unit of a
+/// move: at the picture's corner for lifts and turns; 0 for focus.
+#[must_use]
+pub fn pixels_per_unit(picture: &Picture, image_mm: f64, distance_mm: f64, way: Way) -> f64 {
+    picture.pixels_per_mm()
+        * match way {
+            Way::East | Way::North => image_mm / distance_mm,
+            Way::Lift => picture.corner_mm() / distance_mm,
+            Way::Turn => picture.corner_mm() * 1.0_f64.to_radians(),
+            Way::Focus => 0.0,
+        }
 }
 
 /// Every axis at its zero, the lens focused on the stand's focus level.

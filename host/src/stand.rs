@@ -468,6 +468,20 @@ impl Way {
     }
 }
 
+impl Picture {
+    /// Pixels to a millimetre on the sensor (the finer of the two ways).
+    #[must_use]
+    pub fn pixels_per_mm(&self) -> f64 {
+        (f64::from(self.columns) / self.width_mm).max(f64::from(self.rows) / self.height_mm)
+    }
+
+    /// Distance of a corner from the middle, mm on the sensor.
+    #[must_use]
+    pub fn corner_mm(&self) -> f64 {
+        self.width_mm.hypot(self.height_mm) / 2.0
+    }
+}
+
 impl AxisUnit {
     /// Its sign: `mm` or `deg`.
     #[must_use]

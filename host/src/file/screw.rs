@@ -20,10 +20,6 @@ const EFFICIENCY: f64 = 0.9;
 const COARSEST: f64 = 0.4;
 
 /// The screw of an axis, where there is one; `None` where what is written is nothing of the kind.
-#[expect(
-    clippy::option_option,
-    reason = "none written, or nothing sound written"
-)]
 pub(super) fn screw(axis: &Table<'_>, lifts: bool) -> Option<Option<Screw>> {
     let kinds = ["screw", "ball_screw", "belt"];
     let mut there = kinds.into_iter().filter(|key| axis.has(key));

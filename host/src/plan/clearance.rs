@@ -156,45 +156,77 @@ fn check(
         least_mm,
     } = *lift;
     let this = place(of);
-    let pair = |upper: usize, lower: usize, before: (f64, f64), after: (f64, f64)| {
-        let (Some((above, bottom_mm)), Some(below)) = (
-            underside(stand, upper),
-            lower
-                .checked_sub(1)
-                .and_then(|level| stand.levels.get(level)),
-        ) else {
+    let pair = |upper: usize, before: (f64, f64), after: (f64, f64)| {
+        let (Some(before), Some(after)) =
+            (gap_mm(stand, upper, before), gap_mm(stand, upper, after))
+        else {
             return Ok(());
         };
-        let free = bottom_mm - below.height_mm - body(&below.pane).1;
-        let gap = |(upper_lift, lower_lift): (f64, f64)| free + upper_lift - lower_lift;
-        let (before, after) = (gap(before), gap(after));
-        // A level has no clearance to keep from the lens, but may not get there. Rounding of the
-        // sums must not refuse a stand built to the clearance itself.
-        let (room, clearance_mm) = match upper {
-            0 => (after > 0.0, 0.0),
-            _ => (after >= stand.clearance_mm - 1e-9, stand.clearance_mm),
-        };
-        if room || after >= before {
-            return Ok(());
+        match touch(stand, upper, after) {
+            Some(touch) if after < before => Err(touch),
+            _ => Ok(()),
         }
-        Err(Touch {
-            upper: above.to_owned(),
-            lower: below.name.clone(),
-            gap_mm: after,
-            clearance_mm,
-        })
     };
     if let Some(upper) = this.checked_sub(1)
         && let Some((lift, _)) = lift_of(upper)
     {
         let greatest = from_mm.max(to_mm);
-        pair(upper, this, (lift, from_mm), (lift, greatest))?;
+        pair(upper, (lift, from_mm), (lift, greatest))?;
     }
     if let Some((_, lift)) = lift_of(this + 1) {
         let least = from_mm.min(to_mm).min(least_mm);
-        pair(this, this + 1, (from_mm, lift), (least, lift))?;
+        pair(this, (from_mm, lift), (least, lift))?;
     }
     Ok(())
+}
+
+/// Free height between a body, counted as in [`Lifts`], and the one below it at their lifts, mm. `None`
+/// where there are no such two.
+fn gap_mm(stand: &Stand, upper: usize, (upper_lift, lower_lift): (f64, f64)) -> Option<f64> {
+    let below = stand.levels.get(upper)?;
+    let (_, bottom_mm) = underside(stand, upper)?;
+    let free = bottom_mm - below.height_mm - body(&below.pane).1;
+    Some(free + upper_lift - lower_lift)
+}
+
+/// The two, where that leaves too little room between them.
+fn touch(stand: &Stand, upper: usize, gap_mm: f64) -> Option<Touch> {
+    // A level has no clearance to keep from the lens, but may not get there. Rounding of the
+    // sums must not refuse a stand built to the clearance itself.
+    let (room, clearance_mm) = match upper {
+        0 => (gap_mm > 0.0, 0.0),
+        _ => (gap_mm >= stand.clearance_mm - 1e-9, stand.clearance_mm),
+    };
+    let (above, _) = underside(stand, upper).filter(|_| !room)?;
+    Some(Touch {
+        upper: above.to_owned(),
+        lower: stand.levels.get(upper)?.name.clone(),
+        gap_mm,
+        clearance_mm,
+    })
+}
+
+/// All that are too near each other with every lift at its zero.
+#[must_use]
+pub fn at_rest(stand: &Stand) -> Vec<Touch> {
+    (0..stand.levels.len())
+        .filter_map(|upper| touch(stand, upper, gap_mm(stand, upper, (0.0, 0.0))?))
+        .collect()
+}
+
+/// All that could come too near each other within their travels, with the lifts at which they are
+/// nearest: the upper one's least and the lower one's greatest, mm.
+#[must_use]
+pub fn within_travel(stand: &Stand) -> Vec<(Touch, f64, f64)> {
+    let lifts = Lifts::of(stand);
+    (0..stand.levels.len())
+        .filter_map(|upper| {
+            let (least, _) = lifts.travel.get(upper)?;
+            let (_, greatest) = lifts.travel.get(upper + 1)?;
+            let gap_mm = gap_mm(stand, upper, (*least, *greatest))?;
+            Some((touch(stand, upper, gap_mm)?, *least, *greatest))
+        })
+        .collect()
 }
 
 /// The lens's or a level's name, and how high its underside is without its lift, mm.

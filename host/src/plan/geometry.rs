@@ -322,14 +322,13 @@ impl Geometry {
     /// Radius of the picture's corner from its centre, mm on the sensor.
     #[must_use]
     pub fn corner_mm(&self) -> f64 {
-        self.picture.width_mm.hypot(self.picture.height_mm) / 2.0
+        self.picture.corner_mm()
     }
 
     /// Pixels to a millimetre on the sensor (the finer of the two ways).
     #[must_use]
     pub fn pixels_per_mm(&self) -> f64 {
-        (f64::from(self.picture.columns) / self.picture.width_mm)
-            .max(f64::from(self.picture.rows) / self.picture.height_mm)
+        self.picture.pixels_per_mm()
     }
 
     /// How far the picture of a carrier's layer moves, in pixels, for one unit of a move: at the
@@ -347,13 +346,7 @@ impl Geometry {
                 .iter()
                 .fold(f64::INFINITY, |least, view| least.min(view.distance_mm)),
         };
-        self.pixels_per_mm()
-            * match way {
-                Way::East | Way::North => pose.image_mm / distance_mm,
-                Way::Lift => self.corner_mm() / distance_mm,
-                Way::Turn => self.corner_mm() * 1.0_f64.to_radians(),
-                Way::Focus => 0.0,
-            }
+        optics::pixels_per_unit(&self.picture, pose.image_mm, distance_mm, way)
     }
 
     /// Least and greatest distance that the lens ring's table reaches, mm, where there is one.
