@@ -6,6 +6,7 @@
 //! [`sim`] is a stand behind the same byte stream, [`picture`] is what its camera
 //! sees, and [`record`] what a take's journal tells afterwards.
 
+pub mod audit;
 pub mod camera;
 pub mod file;
 pub mod link;

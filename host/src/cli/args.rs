@@ -26,6 +26,9 @@ pub(crate) struct Typed {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
+    /// Say what can be told of a stand from its file: glass, light, focus, screws, steps, rest, and
+    /// what is wrong with it. Opens no port.
+    Check(Check),
     /// Work out where every pane must stand for every frame. Opens no port.
     Plan(Plan),
     /// Photograph a shot, frame by frame.
@@ -49,6 +52,19 @@ pub(crate) enum Command {
     PowerUp(PowerUp),
     /// Offer a simulated stand on serial ports of its own, in real time.
     Simulate(Simulate),
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Exit codes: 0 sound; 1 something forbids shooting; 2 the file is wrong. A level that \
+                  can fall when the power goes is a loud warning."
+)]
+pub(crate) struct Check {
+    /// The stand file.
+    pub(crate) stand: PathBuf,
+    /// How to write it.
+    #[arg(long, value_enum, default_value_t = super::measure::args::Shape::Table)]
+    pub(crate) format: super::measure::args::Shape,
 }
 
 #[derive(Debug, Args)]

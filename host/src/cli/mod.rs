@@ -2,6 +2,7 @@
 
 mod args;
 mod at_stand;
+mod check;
 mod failure;
 mod hands;
 mod home;
@@ -36,6 +37,7 @@ use failure::Failure;
 pub(crate) fn main() -> ExitCode {
     let typed = args::Typed::parse_from(args::with_numbers(std::env::args_os()));
     let result = match &typed.command {
+        args::Command::Check(typed) => check::check(typed),
         args::Command::Plan(typed) => plan::plan(typed),
         args::Command::Shoot(typed) => take::shoot(typed),
         args::Command::Rehearse(typed) => take::rehearse(typed),

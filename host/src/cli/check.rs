@@ -1,0 +1,262 @@
+//! `panestep check`: what can be told of a stand from its file, for people and for programs.
+
+use std::io::{self, BufWriter, Write};
+
+use panestep::audit::{About, Audit, Finding, Severity, audit};
+use panestep::stand::{Carrier, LevelId, Stand};
+use serde_json::{Value, json};
+
+use super::Failure;
+use super::args;
+use super::measure::args::Shape;
+use super::plan::file_failure;
+use super::screen;
+
+/// Version of the JSON; raised when a reader of an older one would misread it.
+const JSON_VERSION: u32 = 1;
+
+/// Widths of the columns before the sentence.
+const MARK: usize = 8;
+const VALUE: usize = 13;
+
+/// Audits a stand and writes the report to standard output. Opens no port.
+pub(crate) fn check(typed: &args::Check) -> Result<(), Failure> {
+    let stand =
+        panestep::file::read_stand(&typed.stand).map_err(|problems| file_failure(&problems))?;
+    let audit = audit(&stand);
+    let mut out = BufWriter::new(io::stdout().lock());
+    match typed.format {
+        Shape::Table => report(&stand, &audit, screen::width(), &mut out),
+        Shape::Json => as_json(&stand, &audit, &mut out),
+    }
+    .and_then(|()| out.flush())
+    .map_err(|error| Failure::output(&error))?;
+    if audit.forbids() {
+        let count = audit.count(Severity::Forbids);
+        return Err(Failure::could_not(format!(
+            "{} cannot be shot on as it is: {count} thing{} forbid{} it",
+            stand.name,
+            if count == 1 { "" } else { "s" },
+            if count == 1 { "s" } else { "" },
+        ))
+        .hint("what to do stands beside each, at the top of the report"));
+    }
+    Ok(())
+}
+
+const fn mark(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Fine => "ok",
+        Severity::WorthKnowing => "note",
+        Severity::Warning => "WARNING",
+        Severity::Forbids => "FORBIDS",
+    }
+}
+
+/// What a finding is about: the kind of thing, and its name.
+fn about(stand: &Stand, about: About) -> (&'static str, String) {
+    match about {
+        About::Stand => ("stand", stand.name.clone()),
+        About::Lens => ("lens", String::new()),
+        About::Level(LevelId(level)) => ("level", stand.levels[level].name.clone()),
+        About::Axis(axis) => {
+            let axis = &stand.axes[axis.0];
+            let name = format!("{} {}", stand.carrier_name(axis.of), axis.way.name());
+            ("axis", name)
+        }
+        About::Board(board) => ("board", stand.boards[board.0].name.clone()),
+        About::Lamp(lamp) => ("lamp", stand.lamps[lamp].name.clone()),
+        About::Shutter => ("shutter", String::new()),
+    }
+}
+
+fn heading(stand: &Stand, of: About) -> String {
+    match about(stand, of) {
+        (kind, name) if name.is_empty() => kind.to_owned(),
+        (_, _) if of == About::Stand => "levels above one another".to_owned(),
+        (kind, name) => format!("{kind} {name}"),
+    }
+}
+
+/// The things of a stand in the order of a report: a level's axes come behind it.
+fn order(stand: &Stand, of: About) -> (usize, usize, usize) {
+    match of {
+        About::Stand => (0, 0, 0),
+        About::Lens => (1, 0, 0),
+        About::Level(LevelId(level)) => (2, level, 0),
+        About::Axis(axis) => match stand.axes[axis.0].of {
+            Carrier::Level(LevelId(level)) => (2, level, 1 + axis.0),
+            Carrier::Camera => (1, 0, 1 + axis.0),
+        },
+        About::Board(board) => (3, board.0, 0),
+        About::Lamp(lamp) => (4, lamp, 0),
+        About::Shutter => (5, 0, 0),
+    }
+}
+
+/// Sources in the order in which they are first needed, numbered from 1.
+struct Sources(Vec<&'static str>);
+
+impl Sources {
+    fn number(&mut self, source: &'static str) -> usize {
+        let place = self.0.iter().position(|known| *known == source);
+        place.unwrap_or_else(|| {
+            self.0.push(source);
+            self.0.len() - 1
+        }) + 1
+    }
+}
+
+fn report(stand: &Stand, audit: &Audit, width: usize, out: &mut impl Write) -> io::Result<()> {
+    let width = width.clamp(60, 120);
+    let mut sources = Sources(Vec::new());
+    let mut findings: Vec<&Finding> = audit.findings.iter().collect();
+    findings.sort_by_key(|finding| order(stand, finding.about));
+    writeln!(out, "{}: {}", stand.name, summary(audit))?;
+    let mut loud: Vec<&&Finding> = findings
+        .iter()
+        .filter(|finding| finding.severity >= Severity::Warning)
+        .collect();
+    loud.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    if !loud.is_empty() {
+        writeln!(out)?;
+    }
+    for finding in loud {
+        let subject = heading(stand, finding.about);
+        line(finding, Some(&subject), width, &mut sources, out)?;
+        advice(finding, width, out)?;
+    }
+    let mut before = None;
+    for finding in findings {
+        if before != Some(finding.about) {
+            writeln!(out, "\n{}", heading(stand, finding.about))?;
+            before = Some(finding.about);
+        }
+        line(finding, None, width, &mut sources, out)?;
+        if finding.severity == Severity::WorthKnowing {
+            advice(finding, width, out)?;
+        }
+    }
+    writeln!(out, "\nwhere the numbers come from")?;
+    for (place, source) in sources.0.iter().enumerate() {
+        let head = format!("{:>5} ", format!("[{}]", place + 1));
+        wrapped(&head, source, width, out)?;
+    }
+    writeln!(out, "\n{}", summary(audit))
+}
+
+/// How many of each, the worst first.
+fn summary(audit: &Audit) -> String {
+    let some = |severity, one: &str, more: &str| match audit.count(severity) {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        count => Some(format!("{count} {more}")),
+    };
+    let parts: Vec<String> = [
+        some(
+            Severity::Forbids,
+            "thing FORBIDS shooting",
+            "things FORBID shooting",
+        ),
+        some(Severity::Warning, "WARNING", "WARNINGS"),
+        some(
+            Severity::WorthKnowing,
+            "thing worth knowing",
+            "things worth knowing",
+        ),
+        some(Severity::Fine, "as it should be", "as they should be"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let verdict = if audit.forbids() {
+        ""
+    } else if audit.count(Severity::Warning) > 0 {
+        "can be shot on, but read the warnings: "
+    } else {
+        "sound: "
+    };
+    format!("{verdict}{}", parts.join(", "))
+}
+
+fn line(
+    finding: &Finding,
+    subject: Option<&str>,
+    width: usize,
+    sources: &mut Sources,
+    out: &mut impl Write,
+) -> io::Result<()> {
+    let head = format!(
+        "{:<MARK$}{:>VALUE$}  ",
+        mark(finding.severity),
+        finding.value
+    );
+    let number = sources.number(finding.source);
+    let says = match subject {
+        Some(subject) => format!("{subject}: {} [{number}]", finding.says),
+        None => format!("{} [{number}]", finding.says),
+    };
+    wrapped(&head, &says, width, out)
+}
+
+fn advice(finding: &Finding, width: usize, out: &mut impl Write) -> io::Result<()> {
+    let Some(advice) = &finding.advice else {
+        return Ok(());
+    };
+    let head = format!("{:>1$}", "-> ", MARK + VALUE + 2);
+    wrapped(&head, advice, width, out)
+}
+
+/// Writes a text behind its head, in lines of `width` characters that begin below each other.
+fn wrapped(head: &str, text: &str, width: usize, out: &mut impl Write) -> io::Result<()> {
+    let indent = head.chars().count();
+    let mut line = head.to_owned();
+    let mut length = indent;
+    for word in text.split(' ') {
+        let word_length = word.chars().count();
+        if length > indent && length + 1 + word_length > width {
+            writeln!(out, "{}", line.trim_end())?;
+            line = " ".repeat(indent);
+            length = indent;
+        }
+        if length > indent {
+            line.push(' ');
+            length += 1;
+        }
+        line.push_str(word);
+        length += word_length;
+    }
+    writeln!(out, "{}", line.trim_end())
+}
+
+fn as_json(stand: &Stand, audit: &Audit, out: &mut impl Write) -> io::Result<()> {
+    let findings: Vec<Value> = audit
+        .findings
+        .iter()
+        .map(|finding| {
+            let (kind, name) = about(stand, finding.about);
+            json!({
+                "severity": finding.severity,
+                "about": kind,
+                "name": name,
+                "aspect": finding.aspect,
+                "value": finding.value,
+                "says": finding.says,
+                "numbers": finding.numbers,
+                "source": finding.source,
+                "advice": finding.advice,
+            })
+        })
+        .collect();
+    let document = json!({
+        "panestep_check": JSON_VERSION,
+        "stand": stand.name,
+        "sound": !audit.forbids(),
+        "forbids": audit.count(Severity::Forbids),
+        "warnings": audit.count(Severity::Warning),
+        "worth_knowing": audit.count(Severity::WorthKnowing),
+        "findings": findings,
+    });
+    serde_json::to_writer_pretty(&mut *out, &document)?;
+    writeln!(out)
+}
