@@ -12,6 +12,9 @@ const COARSE_PX: f64 = 0.5;
 /// Pixels of one step from which on a slow move is seen to go by jerks.
 const JERKY_PX: f64 = 2.0;
 
+/// Part of the picture below which a sideways travel is next to nothing.
+const LITTLE: f64 = 0.02;
+
 /// Full steps a second above which common motors have little torque left.
 const FAST_STEPS: f64 = 1000.0;
 
@@ -163,7 +166,7 @@ fn travel(stand: &Stand, sight: &Sight, id: AxisId, found: &mut Vec<Finding>) {
             let seen_mm = side_mm / sight.magnification(stand, most);
             let part = span / seen_mm;
             Finding::new(
-                if part < 0.1 {
+                if part < LITTLE {
                     Severity::WorthKnowing
                 } else {
                     Severity::Fine
@@ -178,9 +181,7 @@ fn travel(stand: &Stand, sight: &Sight, id: AxisId, found: &mut Vec<Finding>) {
             )
             .number("picture", seen_mm, "mm")
             .number("travel against the picture", part, "")
-            .unless_fine(
-                "little to move with: check the ends, or bring the level nearer to the lens",
-            )
+            .unless_fine("next to nothing to move with: check the ends and their units")
         }
         Way::Lift => {
             let distance_mm = sight.distance_mm(stand, most);

@@ -344,8 +344,7 @@ fn depth(stand: &Stand, sight: &Sight, level: LevelId, found: &mut Vec<Finding>)
         About::Level(level),
         Aspect::DepthOfField,
         format!(
-            "{}: the lens, focused at {} mm, is sharp from {} to {} mm; {} px of blur, {} px with \
-             diffraction",
+            "{}: the lens, focused at {} mm, is sharp from {} to {} mm; {} px with diffraction",
             if reached {
                 "of blur, within the depth of field"
             } else {
@@ -354,7 +353,6 @@ fn depth(stand: &Stand, sight: &Sight, level: LevelId, found: &mut Vec<Finding>)
             short(sight.focus_mm),
             short(depth.near_mm),
             short(depth.far_mm),
-            short(blur * per_mm),
             short(total * per_mm),
         ),
     )
@@ -370,7 +368,7 @@ fn depth(stand: &Stand, sight: &Sight, level: LevelId, found: &mut Vec<Finding>)
     .number("far when focused on", own.far_mm, "mm")
     .source(DEPTH)
     .unless_fine(
-        "as it should be if it is meant to be soft; else focus between the levels, or close the lens",
+        "fine if it is meant to be soft; else focus between the levels, or close the lens",
     );
     if let Some(close_up) = close_up {
         finding = finding.number("close-up depth when focused on", close_up, "mm");

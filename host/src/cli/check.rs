@@ -164,7 +164,7 @@ fn summary(audit: &Audit) -> String {
             "thing worth knowing",
             "things worth knowing",
         ),
-        some(Severity::Fine, "as it should be", "as they should be"),
+        some(Severity::Fine, "fine", "fine"),
     ]
     .into_iter()
     .flatten()
