@@ -178,7 +178,7 @@ fn lead(motor: &Motor, screw: &Screw, id: AxisId, found: &mut Vec<Finding>) {
         .source("lead = pitch x starts: Shigley, Mechanical Engineering Design, section 8-1")
         .unless_fine(
             "count starts and teeth again; the lead is what one turn of the screw carries; measure it \
-             with `panestep measure turn`",
+             with `panestep measure axis`",
         ),
     );
 }
