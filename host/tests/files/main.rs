@@ -4,6 +4,7 @@ mod arbitrary;
 mod camera;
 mod exposures;
 mod refusals;
+mod screws;
 
 use std::path::Path;
 use std::time::Duration;
