@@ -30,6 +30,7 @@ fn stand(heights: &[f64]) -> Stand {
             height_mm: 1000.0,
             focus: LevelId(0),
             circle_of_confusion_mm: 0.03,
+            swing: None,
         },
         boards: Vec::new(),
         levels: heights
