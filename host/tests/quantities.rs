@@ -5,7 +5,7 @@ use std::time::Duration;
 use panestep::stand::{AxisUnit, Way};
 use panestep::units::{
     Acceleration, Angle, Degrees, Jerk, Kind, Length, Millimetres, QuantityError, Speed,
-    parse_duration,
+    parse_duration, parse_frequency_hz, parse_mass_kg, parse_torque_nm,
 };
 use proptest::prelude::*;
 
@@ -215,6 +215,30 @@ proptest! {
         let _ = parse_duration(&text);
         let _ = Jerk::parse(&text, AxisUnit::Millimetre);
     }
+}
+
+/// A pound is 0.45359237 kg (NIST SP 811, appendix B), and an ounce-force inch 7.061 552 mN m (the
+/// same; from memory); a kilogram-force is 9.80665 N.
+#[test]
+fn masses_torques_and_frequencies() {
+    let close =
+        |value: f64, expected: f64| assert!((value / expected - 1.0).abs() < 1e-7, "{value}");
+    close(parse_mass_kg("3.2 kg").expect("a mass"), 3.2);
+    close(parse_mass_kg("1 1/2 lb").expect("a mass"), 0.680_388_555);
+    close(parse_mass_kg("16 oz").expect("a mass"), 0.453_592_37);
+    for text in ["0.4 N m", "0.4 Nm", "0.4 N\u{b7}m", "40 N cm", "400 mN m"] {
+        close(parse_torque_nm(text).expect(text), 0.4);
+    }
+    close(parse_torque_nm("100 oz in").expect("a torque"), 0.706_155_2);
+    close(
+        parse_torque_nm("16 oz in").expect("a torque"),
+        parse_torque_nm("1 lb in").expect("a torque"),
+    );
+    close(parse_torque_nm("4 kg cm").expect("a torque"), 0.392_266);
+    close(parse_frequency_hz("4.2 Hz").expect("a frequency"), 4.2);
+    assert!(parse_mass_kg("3.2 N m").is_err());
+    assert!(parse_torque_nm("3.2 kg").is_err());
+    assert!(parse_frequency_hz("4.2 s").is_err());
 }
 
 /// Every word that the program says for a direction can be typed, and no word means two.

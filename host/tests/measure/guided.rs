@@ -144,7 +144,7 @@ fn a_slip_in_typing_is_noticed_and_an_early_end_keeps_the_readings() {
     let mut first = true;
     for (typed, words) in [
         ("one", "does not begin with a number"),
-        ("1 kg", "is no unit known here"),
+        ("1 kg", "is a mass, but a length is wanted"),
         ("-18", "The reading:"),
     ] {
         if std::mem::take(&mut first) {

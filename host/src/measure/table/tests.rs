@@ -65,7 +65,7 @@ fn what_is_wrong_is_named_with_its_place() {
         ),
         (
             "target mm,reading kg\n1,2\n3,4\n",
-            "r.csv:1: column 2 (`reading kg`): `kg` in `1 kg` is no unit",
+            "r.csv:1: column 2 (`reading kg`): `1 kg` is a mass, but a length is wanted",
         ),
         (
             "target mm,reading deg\n1,2\n3,4\n",
