@@ -205,7 +205,7 @@ impl Coverage {
                     .any(|drawing| drawing.art.is_some())
         };
         let painted = |(place, layer): &(usize, &Layer)| has_art(LevelId(*place), layer);
-        let farthest = shot.layers.iter().enumerate().filter(painted).next_back();
+        let farthest = shot.layers.iter().enumerate().rfind(painted);
         let farthest = farthest.map(|(place, _)| place);
         let mut edges = Vec::new();
         let levels = shot
