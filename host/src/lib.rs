@@ -8,6 +8,7 @@
 
 pub mod audit;
 pub mod camera;
+pub mod export;
 pub mod file;
 pub mod link;
 pub mod measure;

@@ -31,6 +31,9 @@ pub(crate) enum Command {
     Check(Check),
     /// Work out where every pane must stand for every frame. Opens no port.
     Plan(Plan),
+    /// Write a planned shot in open formats: curves as CSV or JSON, the scene as glTF 2.0. Opens no
+    /// port.
+    Export(Export),
     /// Photograph a shot, frame by frame.
     Shoot(Shoot),
     /// Make every move of a shot without exposing.
@@ -74,6 +77,33 @@ pub(crate) struct Plan {
     /// How to write the targets.
     #[arg(long, value_enum, default_value_t = Format::Table)]
     pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Curves: for every frame each axis's position, speed and acceleration, a frame and a \
+                  second of the shown film, and how far each level travels in the picture from the \
+                  picture before. A picture that is held for several frames has one speed, that of \
+                  the move by which it is reached.\n\n\
+                  Scene: a camera and a textured plane for each painting, moving as planned, in \
+                  metres, +y up, +x east, -z north; any viewer of glTF 2.0 plays it. Levels stand at \
+                  their apparent heights, with the shift of the glass."
+)]
+pub(crate) struct Export {
+    /// The shot file.
+    pub(crate) shot: PathBuf,
+    /// Write how every axis and level moves; the file's ending says how, .csv or .json.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) curves: Option<PathBuf>,
+    /// Write the scene: into a folder, or where the name ends in .glb or .gltf, into one file.
+    #[arg(long, value_name = "FOLDER|FILE")]
+    pub(crate) scene: Option<PathBuf>,
+    /// Of the curves, these frames only, such as 12 or 12-15.
+    #[arg(long, value_name = "FRAMES", value_parser = span)]
+    pub(crate) frames: Option<Span>,
+    /// Replace what is there already, whoever wrote it.
+    #[arg(long)]
+    pub(crate) replace: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

@@ -3,6 +3,7 @@
 mod args;
 mod at_stand;
 mod check;
+mod export;
 mod failure;
 mod hands;
 mod home;
@@ -22,6 +23,7 @@ mod record;
 mod rig;
 mod screen;
 mod simulate;
+mod staged;
 mod step;
 mod take;
 mod typed;
@@ -39,6 +41,7 @@ pub(crate) fn main() -> ExitCode {
     let result = match &typed.command {
         args::Command::Check(typed) => check::check(typed),
         args::Command::Plan(typed) => plan::plan(typed),
+        args::Command::Export(typed) => export::export(typed),
         args::Command::Shoot(typed) => take::shoot(typed),
         args::Command::Rehearse(typed) => take::rehearse(typed),
         args::Command::Resume(typed) => take::resume(typed),

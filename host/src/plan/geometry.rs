@@ -187,6 +187,18 @@ impl Geometry {
         self.frames
     }
 
+    /// How many frames hold one position.
+    #[must_use]
+    pub fn hold(&self) -> u32 {
+        self.hold
+    }
+
+    /// The picture that the lens makes.
+    #[must_use]
+    pub fn picture(&self) -> &Picture {
+        &self.picture
+    }
+
     /// The first frame of those that hold this one's position.
     #[must_use]
     pub fn held(&self, frame: u32) -> u32 {

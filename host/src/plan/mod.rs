@@ -1,6 +1,7 @@
 //! Where every axis must stand at every frame: a pure function of a stand and a shot.
 //!
 //! * [`curve`]: values over the frames.
+//! * [`curves`]: how everything moves over them.
 //! * [`geometry`]: where everything must stand at a frame.
 //! * [`Plan`]: targets for every axis, checked from the first frame to the last, or [`Refusals`].
 //! * [`clearance`]: whether levels would touch in a move that no plan has checked.
@@ -18,6 +19,7 @@ mod check;
 pub mod clearance;
 pub mod coverage;
 pub mod curve;
+pub mod curves;
 mod exposures;
 pub mod geometry;
 pub mod imaging;

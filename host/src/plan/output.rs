@@ -326,7 +326,7 @@ fn decimals(division: f64) -> usize {
 }
 
 /// A number with so many decimals, never `-0`.
-fn fixed(value: f64, digits: usize) -> String {
+pub(crate) fn fixed(value: f64, digits: usize) -> String {
     let text = format!("{value:.digits$}");
     match text.strip_prefix('-') {
         Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_owned(),
@@ -340,7 +340,7 @@ fn right(text: &str, width: usize) -> String {
 }
 
 /// A field as RFC 4180 has it: in quotes where it has to be.
-fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))
     } else {
