@@ -13,6 +13,7 @@ pub mod file;
 pub mod link;
 pub mod measure;
 pub mod optics;
+pub mod paper;
 pub mod picture;
 pub mod plan;
 pub mod record;

@@ -31,6 +31,11 @@ pub(crate) enum Command {
     Check(Check),
     /// Work out where every pane must stand for every frame. Opens no port.
     Plan(Plan),
+    /// Write what to print: the exposure sheet and the painter's sheet, as HTML and CSV. Opens no
+    /// port.
+    Sheet(Sheet),
+    /// Draw how everything moves over the frames, and the stand from the side. Opens no port.
+    Chart(Chart),
     /// Write a planned shot in open formats: curves as CSV or JSON, the scene as glTF 2.0. Opens no
     /// port.
     Export(Export),
@@ -77,6 +82,56 @@ pub(crate) struct Plan {
     /// How to write the targets.
     #[arg(long, value_enum, default_value_t = Format::Table)]
     pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "The exposure sheet has a row for every exposure in the order in which they are made: \
+                  what to set by hand, which way and how far, drawings, passes, remarks, a box to \
+                  tick. The painter's sheet has for every level the painted scale, the size to paint \
+                  and where the picture lies on it. Both print on A4 and on Letter from any browser."
+)]
+pub(crate) struct Sheet {
+    /// The shot file.
+    pub(crate) shot: PathBuf,
+    /// The folder to write into.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: PathBuf,
+    /// Of the exposure sheet, these frames only, such as 12 or 12-15.
+    #[arg(long, value_name = "FRAMES", value_parser = span)]
+    pub(crate) frames: Option<Span>,
+    /// Have the motors' positions on the exposure sheet too.
+    #[arg(long)]
+    pub(crate) motors: bool,
+    /// How much more than is seen is to be painted on every side.
+    #[arg(long, value_name = "LENGTH", default_value = "15 mm")]
+    pub(crate) margin: String,
+    /// Replace what is there already, whoever wrote it.
+    #[arg(long)]
+    pub(crate) replace: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Chart {
+    /// The shot file.
+    pub(crate) shot: PathBuf,
+    /// The folder to write into: a drawing for each level, and elevation.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: PathBuf,
+    /// How to draw. A PNG that is there already is replaced only with --replace.
+    #[arg(long, value_enum, default_value_t = ChartFormat::Svg)]
+    pub(crate) format: ChartFormat,
+    /// Replace what is there already, whoever wrote it.
+    #[arg(long)]
+    pub(crate) replace: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ChartFormat {
+    /// Lines and words, for print.
+    Svg,
+    /// Pixels.
+    Png,
 }
 
 #[derive(Debug, Args)]

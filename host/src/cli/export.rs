@@ -1,11 +1,13 @@
 //! `panestep export`: a planned shot in open formats.
 
 use std::io::Write;
+use std::ops::RangeInclusive;
 use std::path::Path;
 
 use panestep::export::scene::Scene;
 use panestep::export::{DOCUMENT, texture};
 use panestep::plan::curves::{self, Curves};
+use panestep::take::Span;
 
 use super::Failure;
 use super::args;
@@ -30,25 +32,14 @@ pub(crate) fn export(typed: &args::Export) -> Result<(), Failure> {
     }
     let (stand, shot) = read(&typed.shot)?;
     let plan = planned(&typed.shot, &stand, &shot)?;
-    let frames = match typed.frames {
-        Some(span) => span.first..=span.last.min(shot.frames),
-        None => 1..=shot.frames,
-    };
-    if frames.is_empty() {
-        return Err(Failure::wrong(format!(
-            "--frames {}-{}: the shot has {} frames",
-            frames.start(),
-            typed.frames.map_or(0, |span| span.last),
-            shot.frames
-        )));
-    }
+    let frames = frames(typed.frames, shot.frames)?;
     let count = u64::from(frames.end() - frames.start() + 1);
 
     let mut staged = staged;
     if let Some(path) = &typed.curves {
         let shape = curves_of(path)?;
         let mut work = Work::new("curves", count)?;
-        let curves = Curves::new(&plan);
+        let curves = Curves::new(&stand, &plan);
         let written = staged.write(path, shape.mark(), |out| {
             let begun = |_| work.step();
             match shape {
@@ -70,6 +61,17 @@ pub(crate) fn export(typed: &args::Export) -> Result<(), Failure> {
         say(&format!("written: {}", path.display()));
     }
     Ok(())
+}
+
+/// The frames that were asked for, or all.
+pub(super) fn frames(asked: Option<Span>, last: u32) -> Result<RangeInclusive<u32>, Failure> {
+    match asked {
+        None => Ok(1..=last),
+        Some(span) if span.first() > last => Err(Failure::wrong(format!(
+            "--frames {span}: the shot has {last} frames"
+        ))),
+        Some(span) => Ok(span.first()..=span.last().min(last)),
+    }
 }
 
 #[derive(Clone, Copy)]

@@ -22,6 +22,7 @@ mod power_up;
 mod record;
 mod rig;
 mod screen;
+mod sheet;
 mod simulate;
 mod staged;
 mod step;
@@ -41,6 +42,8 @@ pub(crate) fn main() -> ExitCode {
     let result = match &typed.command {
         args::Command::Check(typed) => check::check(typed),
         args::Command::Plan(typed) => plan::plan(typed),
+        args::Command::Sheet(typed) => sheet::sheet(typed),
+        args::Command::Chart(typed) => sheet::chart(typed),
         args::Command::Export(typed) => export::export(typed),
         args::Command::Shoot(typed) => take::shoot(typed),
         args::Command::Rehearse(typed) => take::rehearse(typed),

@@ -17,14 +17,17 @@
 //!
 //! **Travel** is how far something painted on the level goes in the picture, from the picture
 //! before to this one, in pixels: what was in the middle of the picture before, and the farthest of
-//! what was at its edge (at its corners and the middles of its sides). Where the viewer comes nearer, the
-//! edge goes farther than the middle. On twos it is the whole jump, not a half of it for each frame.
+//! all that is in the picture ([`edge_travel_px`]), which lies at its edge. Where the viewer comes
+//! nearer, the edge goes farther than the middle. On twos it is the whole jump, not a half of it for
+//! each frame.
 
 use std::ops::RangeInclusive;
 
-use crate::plan::geometry::{FramePose, Geometry};
+use crate::plan::geometry::FramePose;
+use crate::plan::imaging::Imaging;
+use crate::plan::strobing::edge_travel_px;
 use crate::plan::{Plan, PlannedAxis};
-use crate::stand::{CarrierPose, Picture};
+use crate::stand::{LevelId, Stand};
 
 pub mod output;
 
@@ -59,7 +62,7 @@ pub struct Motion {
 pub struct Travel {
     /// What was in the middle of the picture.
     pub centre_px: f64,
-    /// The farthest of what was at its edge.
+    /// The fastest point of the picture.
     pub edge_px: f64,
 }
 
@@ -67,14 +70,15 @@ pub struct Travel {
 /// the frames.
 #[derive(Clone, Copy, Debug)]
 pub struct Curves<'a> {
+    stand: &'a Stand,
     plan: &'a Plan,
 }
 
 impl<'a> Curves<'a> {
-    /// The curves of a plan.
+    /// The curves of a plan on its stand.
     #[must_use]
-    pub fn new(plan: &'a Plan) -> Self {
-        Self { plan }
+    pub fn new(stand: &'a Stand, plan: &'a Plan) -> Self {
+        Self { stand, plan }
     }
 
     /// Goes through frames; those beyond the shot are left out. `each` hears every sample in its
@@ -126,7 +130,19 @@ impl<'a> Curves<'a> {
             };
             sample.axes.clear();
             sample.axes.extend(self.plan.axes.iter().map(moved));
-            sample.levels = (picture > 1).then(|| travels(geometry, &before, &here));
+            sample.levels = (picture > 1).then(|| {
+                let levels = (0..here.levels.len()).map(LevelId);
+                let seen = |pose: &FramePose, level| {
+                    Imaging::new(self.stand, &pose.stand, pose.image_mm, level)
+                };
+                levels
+                    .map(|level| {
+                        seen(&before, level)
+                            .zip(seen(&here, level))
+                            .map_or(Travel::default(), |(before, here)| travel(&before, &here))
+                    })
+                    .collect()
+            });
             for frame in picture.max(first)..next.min(last.saturating_add(1)) {
                 sample.frame = frame;
                 sample.seconds = f64::from(frame - 1) / self.plan.rate;
@@ -140,100 +156,13 @@ impl<'a> Curves<'a> {
     }
 }
 
-/// How far every level goes in the picture from one pose to another.
-#[must_use]
-pub fn travels(geometry: &Geometry, before: &FramePose, here: &FramePose) -> Vec<Travel> {
-    let picture = geometry.picture();
-    (0..here.levels.len())
-        .map(|level| {
-            let (from, to) = (Seen::new(before, level), Seen::new(here, level));
-            let gone = |at: (f64, f64)| {
-                let (x, y) = to.pictured(from.painted(at));
-                distance_px(picture, (x - at.0, y - at.1))
-            };
-            Travel {
-                centre_px: gone((0.0, 0.0)),
-                edge_px: edge(picture).map(gone).fold(0.0, f64::max),
-            }
-        })
-        .collect()
-}
-
-/// Corners and middles of the sides of a picture, mm on the sensor from its middle.
-pub(crate) fn edge(picture: &Picture) -> impl Iterator<Item = (f64, f64)> + use<> {
-    let (x, y) = (picture.width_mm / 2.0, picture.height_mm / 2.0);
-    [
-        (-1.0, -1.0),
-        (0.0, -1.0),
-        (1.0, -1.0),
-        (1.0, 0.0),
-        (1.0, 1.0),
-        (0.0, 1.0),
-        (-1.0, 1.0),
-        (-1.0, 0.0),
-    ]
-    .into_iter()
-    .map(move |(east, north)| (east * x, north * y))
-}
-
-fn distance_px(picture: &Picture, (x, y): (f64, f64)) -> f64 {
-    (x * f64::from(picture.columns) / picture.width_mm)
-        .hypot(y * f64::from(picture.rows) / picture.height_mm)
-}
-
-/// How the lens sees a level: a similarity between the painting, in mm from the level's zero, and
-/// the upright picture, in mm on the sensor from its middle.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Seen {
-    scale: f64,
-    sin: f64,
-    cos: f64,
-    offset: (f64, f64),
-}
-
-impl Seen {
-    /// A level of a pose; its place in the stand's list.
-    #[must_use]
-    pub fn new(pose: &FramePose, level: usize) -> Self {
-        let place: CarrierPose = pose.stand.levels[level];
-        let camera = &pose.stand.camera;
-        let scale = pose.image_mm / pose.levels[level].distance_mm;
-        let (sin, cos) = (place.turn_degrees - camera.turn_degrees)
-            .to_radians()
-            .sin_cos();
-        let (camera_sin, camera_cos) = camera.turn_degrees.to_radians().sin_cos();
-        let (x, y) = (
-            place.east_mm - camera.east_mm,
-            place.north_mm - camera.north_mm,
-        );
-        Self {
-            scale,
-            sin,
-            cos,
-            offset: (
-                scale * (camera_cos * x + camera_sin * y),
-                scale * (camera_cos * y - camera_sin * x),
-            ),
-        }
-    }
-
-    /// Where a point of the painting is pictured.
-    #[must_use]
-    pub fn pictured(&self, (x, y): (f64, f64)) -> (f64, f64) {
-        (
-            self.offset.0 + self.scale * (self.cos * x - self.sin * y),
-            self.offset.1 + self.scale * (self.sin * x + self.cos * y),
-        )
-    }
-
-    /// What of the painting is pictured at a point.
-    #[must_use]
-    pub fn painted(&self, (x, y): (f64, f64)) -> (f64, f64) {
-        let (x, y) = (
-            (x - self.offset.0) / self.scale,
-            (y - self.offset.1) / self.scale,
-        );
-        (self.cos * x + self.sin * y, self.cos * y - self.sin * x)
+/// How far every level goes in the picture from one imaging of it to the next.
+fn travel(before: &Imaging, here: &Imaging) -> Travel {
+    let middle = before.middle();
+    let then = here.pixel(before.point(middle));
+    Travel {
+        centre_px: (then.0 - middle.0).hypot(then.1 - middle.1),
+        edge_px: edge_travel_px(before, here),
     }
 }
 

@@ -81,6 +81,12 @@ impl Imaging {
         )
     }
 
+    /// The middle of the picture.
+    #[must_use]
+    pub fn middle(&self) -> (f64, f64) {
+        self.middle
+    }
+
     /// Corners of the picture: north-west, north-east, south-east, south-west.
     #[must_use]
     pub fn corners(&self) -> [(f64, f64); 4] {

@@ -316,7 +316,7 @@ impl Plan {
 }
 
 /// As many decimals as a scale's division has, at most 4.
-fn decimals(division: f64) -> usize {
+pub(crate) fn decimals(division: f64) -> usize {
     (0..4_u8)
         .find(|&digits| {
             let shifted = division * 10.0_f64.powi(i32::from(digits));
