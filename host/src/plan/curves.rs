@@ -165,6 +165,3 @@ fn travel(before: &Imaging, here: &Imaging) -> Travel {
         edge_px: edge_travel_px(before, here),
     }
 }
-
-#[cfg(test)]
-mod tests;
