@@ -9,13 +9,16 @@ use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use super::screen::{Progress, about};
 use super::{Failure, interrupt};
 
 /// How much of a file is looked at to see who wrote it, bytes.
 const LOOKED_AT: u64 = 4096;
+
+/// A bar for less than a blink is none.
+const SHORT: Duration = Duration::from_millis(500);
 
 /// Files that are being written.
 pub(crate) struct Staged {
@@ -147,6 +150,7 @@ impl Drop for Staged {
 
 /// A long piece of work: a bar, and Ctrl-C.
 pub(crate) struct Work {
+    what: &'static str,
     progress: Option<Progress>,
     asked: Arc<AtomicBool>,
     begun: Instant,
@@ -158,7 +162,8 @@ impl Work {
     /// Begins; `length` is the number of things to be done.
     pub(crate) fn new(what: &'static str, length: u64) -> Result<Self, Failure> {
         Ok(Self {
-            progress: Some(Progress::new(what, length)),
+            what,
+            progress: None,
             asked: interrupt::flag()?,
             begun: Instant::now(),
             length,
@@ -173,17 +178,14 @@ impl Work {
         }
         // Not at each of a hundred thousand: the bar would be the work.
         let seldom = (self.length / 200).max(1);
-        if self.done.is_multiple_of(seldom)
-            && let Some(progress) = &mut self.progress
-        {
+        let passed = self.begun.elapsed();
+        if self.done.is_multiple_of(seldom) && passed >= SHORT {
             let left = self.length.saturating_sub(self.done);
-            let message = if self.done == 0 {
-                String::new()
-            } else {
-                let each = self.begun.elapsed().as_secs_f64() / self.done as f64;
-                about(std::time::Duration::from_secs_f64(each * left as f64))
-            };
-            progress.at(self.done, &message);
+            let each = passed.as_secs_f64() / self.done.max(1) as f64;
+            let message = about(Duration::from_secs_f64(each * left as f64));
+            self.progress
+                .get_or_insert_with(|| Progress::new(self.what, self.length))
+                .at(self.done, &message);
         }
         self.done += 1;
         Ok(())

@@ -261,7 +261,7 @@ impl Panel<'_> {
             }
         }
         let room = (greatest - least).max(1e-3);
-        ((least - 0.06 * room, greatest + 0.10 * room), far)
+        ((least - 0.06 * room, greatest + 0.16 * room), far)
     }
 
     fn draw(&self, drawing: &mut Drawing, shot: &Shot, top: f64) {
@@ -303,13 +303,23 @@ impl Panel<'_> {
             let text = format!("{frame:.0}");
             drawing.text((x(frame), bottom + 19.0), 12.0, At::Middle, &text);
         }
+        let known = self.traces[0].0.columns.iter().flatten();
+        let ends = (known.clone().next().copied(), known.last().copied());
         for (limit, what) in &self.limits {
             if *limit < least || *limit > greatest {
                 continue;
             }
             let pen = Pen::dashed(1.2, "2 4");
             drawing.line((LEFT, y(*limit)), (WIDTH - RIGHT, y(*limit)), pen);
-            drawing.text((WIDTH - RIGHT - 4.0, y(*limit) - 4.0), 12.0, At::End, what);
+            // At the end at which the curve is farther away.
+            let apart =
+                |end: Option<(f64, f64)>| end.map_or(0.0, |(_, value)| (value - limit).abs());
+            let (place, anchor) = if apart(ends.0) > apart(ends.1) {
+                (LEFT + 6.0, At::Start)
+            } else {
+                (WIDTH - RIGHT - 4.0, At::End)
+            };
+            drawing.text((place, y(*limit) - 4.0), 12.0, anchor, what);
         }
         for (trace, pen) in &self.traces {
             drawing.through(

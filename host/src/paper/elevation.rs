@@ -21,7 +21,7 @@ const BOTTOM: f64 = 74.0;
 /// Room for words at the left and at the right.
 const SIDE: f64 = 250.0;
 /// Least distance between two lines of words.
-const LINE: f64 = 34.0;
+const LINE: f64 = 52.0;
 
 /// Draws a stand as it stands at the first frame of a plan.
 ///
@@ -153,14 +153,9 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
     // The levels.
     let mut words_y: f64 = f64::NEG_INFINITY;
     let mut above_mm = None;
-    for ((level, place), body) in stand.levels.iter().zip(&pose.stand.levels).zip(&faces) {
-        let id = LevelId(
-            stand
-                .levels
-                .iter()
-                .position(|it| it.name == level.name)
-                .unwrap_or(0),
-        );
+    let each = stand.levels.iter().zip(&pose.stand.levels).zip(&faces);
+    for (index, ((level, place), body)) in each.enumerate() {
+        let id = LevelId(index);
         let (west, east) = (
             x(place.east_mm - level.pane.width_mm / 2.0),
             x(place.east_mm + level.pane.width_mm / 2.0),
@@ -186,19 +181,18 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
             &format!("{}, {:.1} mm", level.name, body.face_mm),
         );
         let gap = match above_mm {
-            Some(above) => format!("; {:.1} mm of air above", above - body.top_mm),
-            None => format!("; {:.1} mm to the lens", lens_mm - body.top_mm),
+            Some(above) => format!("{:.1} mm of air above", above - body.top_mm),
+            None => format!("{:.1} mm below the lens", lens_mm - body.top_mm),
         };
         above_mm = Some(body.bottom_mm);
-        drawing.text(
-            (edge + 5.0, words_y + 19.0),
-            12.0,
-            At::Start,
-            &format!(
-                "glass {} mm, n {}{gap}",
-                level.pane.thickness_mm, level.pane.index
-            ),
+        let glass = format!(
+            "glass {} mm, n {}",
+            level.pane.thickness_mm, level.pane.index
         );
+        for (line, words) in [glass, gap].iter().enumerate() {
+            let place = (edge + 5.0, words_y + 19.0 + 15.0 * line as f64);
+            drawing.text(place, 12.0, At::Start, words);
+        }
         if let Some(axis) = stand.axis(Carrier::Level(id), Way::Lift) {
             let (least, greatest) = stand.axes[axis.0].travel;
             range(
@@ -222,7 +216,7 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
         "sharp".to_owned(),
         format!("from {near_mm:.0}"),
         far,
-        format!("(circle {} mm)", lens.circle_of_confusion_mm),
+        format!("(circle {:.3} mm)", lens.circle_of_confusion_mm),
     ]
     .into_iter()
     .enumerate()

@@ -453,18 +453,30 @@ fn table(
             setting.unit
         )?;
     }
-    writeln!(out, "<th>remarks</th>\n</tr>\n</thead>\n<tbody>")?;
+    writeln!(out, "</tr>\n</thead>\n<tbody>")?;
+    let columns = 2 + usize::from(several) + sheet.drawn.len() + 2 * sheet.settings.len();
     let mut pass_before = None;
     sheet.rows(|row| {
         begun(row.number)?;
-        let new = pass_before.is_some_and(|before| before > row.turn.pass || !several)
-            && several
-            && row.turn.pass == 0;
+        let new = several && row.turn.pass == 0 && pass_before.is_some();
         pass_before = Some(row.turn.pass);
+        // Across the whole table, above the row that they belong to: columns are narrow.
+        if !row.remarks.is_empty() {
+            writeln!(
+                out,
+                "<tr class=\"note\"><td colspan=\"{columns}\">{}: {}</td></tr>",
+                row.turn.frame,
+                escaped(&row.remarks.join("; "))
+            )?;
+        }
         write!(
             out,
             "<tr{}><td><span class=\"box\"></span></td><td class=\"n\">{}</td>",
-            if new { " class=\"new\"" } else { "" },
+            if new && row.remarks.is_empty() {
+                " class=\"new\""
+            } else {
+                ""
+            },
             row.turn.frame
         )?;
         if several {
@@ -500,7 +512,7 @@ fn table(
             }
             write!(out, "</td>")?;
         }
-        writeln!(out, "<td>{}</td></tr>", escaped(&row.remarks.join("; ")))
+        writeln!(out, "</tr>")
     })?;
     writeln!(out, "</tbody>\n</table>")
 }

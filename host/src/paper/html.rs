@@ -23,7 +23,7 @@ pub(super) const FOOT: &str = "</body>\n</html>\n";
 
 const STYLE: &str = "\
 @page { margin: 14mm 12mm 16mm; @bottom-right { content: \"page \" counter(page) \" of \" counter(pages); font: 9pt sans-serif; } }
-body { margin: 0; color: #000; background: #fff; font: 10pt/1.35 sans-serif; }
+body { margin: 0; color: #000; background: #fff; print-color-adjust: exact; -webkit-print-color-adjust: exact; font: 10pt/1.35 sans-serif; }
 h1 { font-size: 15pt; margin: 0 0 2mm; }
 h2 { font-size: 12.5pt; margin: 0 0 1.5mm; }
 p { margin: 0 0 2mm; }
@@ -39,6 +39,8 @@ td.n, th.n { text-align: right; white-space: nowrap; font-variant-numeric: tabul
 td.way { white-space: nowrap; font-size: 9pt; }
 tr.new > td { border-top: 0.6mm solid #000; }
 .box { display: inline-block; width: 3.6mm; height: 3.6mm; border: 0.35mm solid #000; }
+tr.note > td { background: #eee; border-top: 0.6mm solid #000; font-size: 9pt; }
+tr.note { break-after: avoid; page-break-after: avoid; }
 .held { color: #555; }
 section { break-inside: avoid; page-break-inside: avoid; margin: 0 0 6mm; }
 svg { display: block; max-width: 100%; height: auto; }

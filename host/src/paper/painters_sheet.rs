@@ -242,7 +242,7 @@ fn drawings(task: &Task) -> String {
 }
 
 const WIDTH: f64 = 660.0;
-const MARGIN: f64 = 46.0;
+const MARGIN: f64 = 62.0;
 const KEY: f64 = 46.0;
 
 fn drawn(

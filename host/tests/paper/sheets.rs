@@ -31,7 +31,7 @@ fn words(element: ElementRef<'_>) -> String {
 /// Cells of the rows of a page's table.
 fn rows(page: &Html) -> Vec<Vec<String>> {
     let cell = Selector::parse("td").expect("a selector");
-    select(page, "tbody tr")
+    select(page, "tbody tr:not(.note)")
         .into_iter()
         .map(|row| row.select(&cell).map(words).collect())
         .collect()
@@ -79,8 +79,8 @@ fn there_is_a_row_for_every_exposure_in_its_order_with_every_scale() {
     assert_eq!(rows.len(), 20);
     assert_eq!(sheets.csv.len(), 20);
     let heads = select(&sheets.page, "thead th").len();
-    // Box, frame, pass, one level with drawings, two for each axis, remarks.
-    assert_eq!(heads, 5 + 2 * schedule.hands.len());
+    // Box, frame, pass, one level with drawings, two for each axis.
+    assert_eq!(heads, 4 + 2 * schedule.hands.len());
     assert_eq!(select(&sheets.page, "tbody .box").len(), 20);
     let column = |name: &str| {
         let place = sheets.head.iter().position(|head| head == name);
@@ -138,10 +138,20 @@ fn drawings_passes_and_fairings_are_spoken_of_where_they_change() {
     ];
     assert_eq!(drawings, expected);
     assert!(rows.iter().skip(1).step_by(2).all(|row| row[3] == held));
-    let remarks: Vec<&str> = rows
-        .iter()
-        .map(|row| row.last().expect("remarks").as_str())
-        .collect();
+    // Remarks stand above the row that they belong to.
+    let mut remarks = vec![String::new(); rows.len()];
+    let mut row = 0;
+    for element in select(&sheets.page, "tbody tr") {
+        if element.value().attr("class") == Some("note") {
+            remarks[row] = words(element);
+        } else {
+            row += 1;
+        }
+    }
+    for (remark, record) in remarks.iter().zip(&sheets.csv) {
+        let frame = format!("{}: ", &record[1]);
+        assert_eq!(remark.trim_start_matches(&frame), &record[6]);
+    }
     assert!(remarks[0].contains("pass 1: dawn"), "{}", remarks[0]);
     assert!(
         remarks[0].contains("viewer ahead gathers speed"),
