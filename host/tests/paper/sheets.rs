@@ -2,6 +2,7 @@
 
 use panestep::paper::exposure_sheet::{self, Wanted};
 use panestep::paper::painters_sheet;
+use panestep::plan::coverage::Painted;
 use panestep::plan::survey::{Survey, survey};
 use panestep::plan::{Plan, imaging::Imaging};
 use panestep::shot::{Distance, Shot};
@@ -11,11 +12,15 @@ use scraper::{ElementRef, Html, Selector};
 use super::{Coast, REEDS, demo, near};
 
 fn looked_at(stand: &Stand, shot: &Shot, plan: &Plan) -> Survey {
-    let art: Vec<_> = shot
-        .layers
-        .iter()
-        .map(|layer| image::image_dimensions(layer.art.as_ref()?).ok())
-        .collect();
+    let art = shot.layers.iter().map(|layer| {
+        let (columns, rows) = image::image_dimensions(layer.art.as_ref()?).ok()?;
+        Some(Painted {
+            columns,
+            rows,
+            to_edge: [true; 4],
+        })
+    });
+    let art: Vec<_> = art.collect();
     survey(stand, shot, plan, &art, |_| {})
 }
 
