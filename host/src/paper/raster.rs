@@ -29,7 +29,7 @@ pub fn raster(svg: &str, scale: f32) -> Result<RgbImage, RasterError> {
     let tree = Tree::from_str(svg, &options).map_err(|error| RasterError(error.to_string()))?;
     let size = |side: f32| {
         let side = (side * scale).round();
-        if side >= 1.0 && side <= MOST {
+        if (1.0..=MOST).contains(&side) {
             Ok(side as u32)
         } else {
             Err(RasterError(format!("{side} pixels a side")))

@@ -118,9 +118,8 @@ impl Seen {
     fn camera(&self, time: f64, (columns, rows): (f64, f64)) -> impl Fn(Point3<f64>) -> (f64, f64) {
         let node = self.node("camera");
         let pose = self.pose(&node, time);
-        let gltf::camera::Projection::Perspective(lens) =
-            node.camera().expect("a camera").projection()
-        else {
+        let camera = node.camera().expect("a camera");
+        let gltf::camera::Projection::Perspective(lens) = camera.projection() else {
             panic!("perspective");
         };
         let project = Perspective3::new(

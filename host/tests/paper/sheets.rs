@@ -98,9 +98,9 @@ fn there_is_a_row_for_every_exposure_in_its_order_with_every_scale() {
         assert_eq!(row[1], turn.frame.to_string());
         assert_eq!(record[column("exposure")], number.to_string());
         assert_eq!(record[column("frame")], turn.frame.to_string());
-        assert_eq!(record[column("pass")], ["dawn", "glow"][turn.pass]);
-        assert_eq!(record[column("lamps")], ["dawn", "glow"][turn.pass]);
-        assert_eq!(record[column("exposure_seconds")], ["0.5", "2"][turn.pass]);
+        assert_eq!(&record[column("pass")], ["dawn", "glow"][turn.pass]);
+        assert_eq!(&record[column("lamps")], ["dawn", "glow"][turn.pass]);
+        assert_eq!(&record[column("exposure_seconds")], ["0.5", "2"][turn.pass]);
         let set = schedule.hands_at(turn.frame).expect("settings");
         for (place, (hand, set)) in schedule.hands.iter().zip(set).enumerate() {
             let shown = &row[4 + 2 * place];
