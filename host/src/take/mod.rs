@@ -32,7 +32,7 @@ pub use fingerprint::fingerprint;
 pub use folder::{Files, Folder, FolderError};
 pub use hands::{HandProblem, HandRequest};
 pub use journal::{Entry, Journal, JournalError, Picture};
-pub use people::{Passage, Person, Progress, Question, ReleaseOrder, Trigger, Watch};
+pub use people::{Arrangement, Passage, Person, Progress, Question, ReleaseOrder, Trigger, Watch};
 pub use run::{Boards, Edit, Outcome, Stage, rehearse, shoot};
 pub use span::Span;
 pub use state::{Check, Drift, FrameState, Standing, Suspects, TakeState};

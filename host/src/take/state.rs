@@ -1,5 +1,9 @@
 //! What a journal's lines amount to: where a take stands, frame by frame.
 //!
+//! A frame in here is one exposure to make, by its number in the order in which they are made: where
+//! every frame of the shot gets one, that is the frame's own number, and where it gets several,
+//! [`TakeState::order`] tells the frame and the pass.
+//!
 //! A **slot** is one intended exposure, numbered from 1 through the whole take; a frame that is
 //! shot again gets a slot of its own, and the history of the earlier one stays. The next frame is
 //! always the first that is still wanted.
@@ -11,7 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use super::journal::{Entry, Picture};
 use super::span::Span;
-use crate::schedule::MAX_FRAMES;
+use crate::schedule::{MAX_FRAMES, Order, Turn};
 
 /// An intent whose outcome the journal does not know.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -106,8 +110,10 @@ pub struct Suspects {
 pub struct TakeState {
     /// The shot's name.
     pub name: String,
-    /// How many frames.
-    pub frames: u32,
+    /// The exposures to make, in their order.
+    pub order: Order,
+    /// The names of the passes; empty where every frame gets one exposure.
+    pub passes: Vec<String>,
     /// The folder that the shot's art lies relative to.
     pub art: String,
     /// The folder that the stand's command and its pictures' folder lie relative to.
@@ -147,7 +153,7 @@ pub struct TakeState {
     /// The start of the board in which each axis was homed last.
     homed: BTreeMap<String, BootId>,
     /// Frames in the order in which they were exposed.
-    order: Vec<u32>,
+    sequence: Vec<u32>,
     /// What people have said of slots: the frame, and whether it was exposed.
     verdicts: BTreeMap<Token, (u32, bool)>,
     pictures: BTreeSet<String>,
@@ -159,6 +165,7 @@ impl TakeState {
         let Entry::Begun {
             name,
             frames,
+            passes,
             art,
             base,
             schedule,
@@ -167,12 +174,15 @@ impl TakeState {
         else {
             return None;
         };
-        if *frames > MAX_FRAMES {
+        let order = Order::new(*frames, passes.iter().map(|pass| pass.when));
+        if *frames > MAX_FRAMES || order.turns() > MAX_FRAMES {
             return None;
         }
         Some(Self {
             name: name.clone(),
-            frames: *frames,
+            wanted: order.turns(),
+            order,
+            passes: passes.iter().map(|pass| pass.name.clone()).collect(),
             art: art.clone(),
             base: base.clone(),
             schedule: schedule.0,
@@ -189,7 +199,6 @@ impl TakeState {
             table: Vec::new(),
             chosen: None,
             low: 1,
-            wanted: *frames,
             dropped: 0,
             pending: BTreeSet::new(),
             suspects: BTreeSet::new(),
@@ -197,10 +206,28 @@ impl TakeState {
             sessions: BTreeMap::new(),
             posed: BTreeMap::new(),
             homed: BTreeMap::new(),
-            order: Vec::new(),
+            sequence: Vec::new(),
             verdicts: BTreeMap::new(),
             pictures: BTreeSet::new(),
             digests: BTreeMap::new(),
+        })
+    }
+
+    /// How many exposures there are to make.
+    #[must_use]
+    pub fn turns(&self) -> u32 {
+        self.order.turns()
+    }
+
+    /// The frame and pass of a number; beyond the ends, which no sound journal speaks of, a frame of
+    /// that number.
+    #[must_use]
+    pub fn turn(&self, number: u32) -> Turn {
+        self.order.turn(number).unwrap_or(Turn {
+            number,
+            frame: number,
+            pass: 0,
+            several: false,
         })
     }
 
@@ -208,12 +235,12 @@ impl TakeState {
     #[must_use]
     pub fn frame(&self, frame: u32) -> Option<&FrameState> {
         static UNTOUCHED: FrameState = FrameState::UNTOUCHED;
-        let index = index(frame).filter(|_| frame <= self.frames)?;
+        let index = index(frame).filter(|_| frame <= self.turns())?;
         Some(self.table.get(index).unwrap_or(&UNTOUCHED))
     }
 
     fn frame_mut(&mut self, frame: u32) -> Option<&mut FrameState> {
-        let index = index(frame).filter(|_| frame <= self.frames)?;
+        let index = index(frame).filter(|_| frame <= self.turns())?;
         if index >= self.table.len() {
             self.table.resize(index + 1, FrameState::UNTOUCHED);
         }
@@ -228,7 +255,7 @@ impl TakeState {
 
     /// The frames that are still to be exposed, in rising order.
     pub fn wanted(&self) -> impl Iterator<Item = u32> + '_ {
-        (self.low..=self.frames).filter(|&frame| {
+        (self.low..=self.turns()).filter(|&frame| {
             self.frame(frame)
                 .is_some_and(|frame| frame.standing == Standing::Wanted)
         })
@@ -277,7 +304,7 @@ impl TakeState {
     #[must_use]
     pub fn last_exposed(&self, count: usize) -> Vec<u32> {
         let mut seen = BTreeSet::new();
-        self.order
+        self.sequence
             .iter()
             .rev()
             .copied()
@@ -384,11 +411,16 @@ impl TakeState {
                 }
                 self.drifts.clear();
             }
-            Entry::Again { frames, .. } => self.turn(frames, Standing::Wanted)?,
-            Entry::Dropped { frames } => self.turn(frames, Standing::Dropped)?,
+            Entry::Again { frames, .. } => self.change(frames, Standing::Wanted)?,
+            Entry::Dropped { frames } => self.change(frames, Standing::Dropped)?,
             Entry::Found { pictures } => self.pictures.extend(pictures.iter().cloned()),
             Entry::Reading { axis, reading, .. } => {
                 self.readings.insert(axis.clone(), *reading);
+            }
+            Entry::Arranged { frame, .. } => {
+                if self.frame(*frame).is_none() {
+                    return Err("a frame beyond the last");
+                }
             }
             Entry::Intent {
                 frame,
@@ -505,14 +537,14 @@ impl TakeState {
     }
 
     fn has(&self, spans: &[Span]) -> Result<(), &'static str> {
-        if spans.iter().any(|span| span.last() > self.frames) {
+        if spans.iter().any(|span| span.last() > self.turns()) {
             return Err("a frame beyond the last");
         }
         Ok(())
     }
 
     /// Makes frames wanted again, or leaves them out.
-    fn turn(&mut self, spans: &[Span], standing: Standing) -> Result<(), &'static str> {
+    fn change(&mut self, spans: &[Span], standing: Standing) -> Result<(), &'static str> {
         if self.open.is_some() {
             return Err("a change of frames while an intent is open");
         }
@@ -565,7 +597,7 @@ impl TakeState {
             self.finished = false;
         } else if frame == self.low {
             let low = self.wanted().next();
-            self.low = low.unwrap_or(self.frames.saturating_add(1));
+            self.low = low.unwrap_or(self.turns().saturating_add(1));
         }
     }
 
@@ -578,7 +610,7 @@ impl TakeState {
             state.check = Check::Pending;
         }
         self.pending.insert(frame);
-        self.order.push(frame);
+        self.sequence.push(frame);
     }
 
     fn close(
