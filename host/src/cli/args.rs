@@ -182,6 +182,10 @@ pub(crate) struct Shoot {
     /// than once.
     #[arg(long, value_name = "FRAMES", value_parser = span)]
     pub(crate) only: Vec<Span>,
+    /// Expose this pass only, by its name or number; all others are left out. With --only: of those
+    /// frames.
+    #[arg(long, value_name = "PASS")]
+    pub(crate) pass: Option<String>,
     /// Step through it with keys: a frame forward or back, to any frame; expose where you stand.
     #[arg(long)]
     pub(crate) step: bool,
@@ -213,21 +217,27 @@ pub(crate) struct Rehearse {
 pub(crate) struct Resume {
     /// The take's folder.
     pub(crate) take: PathBuf,
-    /// Expose these frames once more, such as 12 or 12-15. May be given more than once.
+    /// Expose these frames once more, such as 12 or 12-15, in all their passes or in --pass. May be
+    /// given more than once.
     #[arg(long, value_name = "FRAMES", value_parser = span)]
     pub(crate) again: Vec<Span>,
-    /// Expose the frames that were exposed last once more: so many, or one.
+    /// Make the last exposures once more: so many, or one. Each pass of a frame is an exposure of its
+    /// own.
     #[arg(
         long, value_name = "COUNT", num_args = 0..=1, default_missing_value = "1",
         value_parser = clap::value_parser!(u32).range(1..)
     )]
     pub(crate) back: Option<u32>,
-    /// Leave these frames out, such as 12 or 12-15. May be given more than once.
+    /// Leave these frames out, such as 12 or 12-15, in all their passes or in --pass. May be given
+    /// more than once.
     #[arg(long, value_name = "FRAMES", value_parser = span)]
     pub(crate) drop: Vec<Span>,
     /// The last answer about this frame was wrong: it means the other one.
     #[arg(long, value_name = "FRAME", value_parser = clap::value_parser!(u32).range(1..))]
     pub(crate) take_back: Option<u32>,
+    /// The pass that --again, --drop and --take-back are about, by its name or number.
+    #[arg(long, value_name = "PASS")]
+    pub(crate) pass: Option<String>,
     /// Step through it with keys: a frame forward or back, to any frame; expose where you stand.
     #[arg(long)]
     pub(crate) step: bool,

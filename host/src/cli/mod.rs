@@ -1,6 +1,7 @@
 //! The program's words: what was typed, what is said, exit codes. No knowledge of the stand.
 
 mod args;
+mod arrange;
 mod at_stand;
 mod check;
 mod export;
