@@ -231,18 +231,20 @@ pub(crate) fn scene(stand: &Stand, shot: &Shot) -> Result<Scene, Failure> {
 /// A simulated camera: photographs the stand as it is.
 pub(crate) type Shutter = Rc<dyn Fn(&StandPose) -> io::Result<()>>;
 
-/// A simulated camera for a scene; `file` gives each photograph's file.
+/// A simulated camera for a scene; `what` tells the frame whose drawings lie on the levels and the
+/// pass that they are lit and taken out for, by its place; `file` gives each photograph's file.
 pub(crate) fn shutter(
     stand: &Stand,
     scene: Scene,
+    what: impl Fn() -> (u32, usize) + 'static,
     file: impl Fn() -> io::Result<PathBuf> + 'static,
 ) -> Shutter {
     let size = (stand.lens.picture.columns, stand.lens.picture.rows);
     Rc::new(move |pose| {
         let file = file()?;
-        // Whoever photographs here knows neither the frame nor the pass.
+        let (frame, pass) = what();
         let mut picture = scene
-            .photograph_of(1, 0, pose, size)
+            .photograph_of(frame, pass, pose, size)
             .map_err(io::Error::other)?;
         picture::add_noise(&mut picture, number_of(&file));
         picture::write_png(&picture, &file).map_err(io::Error::other)
@@ -267,10 +269,10 @@ fn number_of(file: &Path) -> u64 {
 
 /// A frame's picture in a take's folder: no picture is ever overwritten, later exposures of the
 /// frame have their number in their name.
-pub(crate) fn picture_of_frame(folder: &Path, frame: u32) -> PathBuf {
+pub(crate) fn picture_of_frame(folder: &Path, frame: u32, pass: Option<usize>) -> PathBuf {
     // The rows that are asked for do not end.
     (1..)
-        .map(|exposure| folder.join(picture::exposure_name(frame, exposure)))
+        .map(|exposure| folder.join(picture::exposure_name(frame, pass, exposure)))
         .find(|path| path.symlink_metadata().is_err())
         .unwrap_or_default()
 }

@@ -8,9 +8,10 @@ use std::rc::Rc;
 use panestep::file::amend::StandFile;
 use panestep::picture::Scene;
 use panestep::plan::times;
-use panestep::schedule::{Schedule, differences};
+use panestep::schedule::{Order, Schedule, differences};
 use panestep::shot::Shot;
 use panestep::stand::{Release, Stand};
+use panestep::take::span::numbers_of;
 use panestep::take::{
     self, Edit, Ending, Files, Folder, FolderError, Outcome, Span, Stage, TakeError, TakeState,
 };
@@ -33,7 +34,9 @@ const DIFFERENCES: usize = 12;
 pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let planned = plan::planned(&typed.shot, &stand, &shot)?;
-    let edits = left_out(&typed.only, shot.frames)?;
+    let order = planned.schedule().order();
+    let pass = pass_named(typed.pass.as_deref(), &pass_names(&shot))?;
+    let edits = left_out(&typed.only, pass, &order)?;
     let path = typed
         .take
         .clone()
@@ -88,17 +91,52 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     .run(outside, scene, journal, &edits)
 }
 
-/// Everything but the frames that are wanted.
-fn left_out(only: &[Span], frames: u32) -> Result<Vec<Edit>, Failure> {
-    let wanted: BTreeSet<u32> = within("--only", only, frames)?
+/// Everything but the frames, and the pass, that are wanted.
+fn left_out(only: &[Span], pass: Option<usize>, order: &Order) -> Result<Vec<Edit>, Failure> {
+    let only = within("--only", only, order.frames())?;
+    let every = Span::new(1, order.frames());
+    let frames = match (only, pass) {
+        ([], None) => return Ok(Vec::new()),
+        ([], Some(_)) => every.as_slice(),
+        (only, _) => only,
+    };
+    let wanted: BTreeSet<u32> = numbers_of(order, frames, pass)
         .iter()
         .flat_map(|span| span.frames())
         .collect();
-    if wanted.is_empty() {
-        return Ok(Vec::new());
-    }
-    let rest = (1..=frames).filter(|frame| !wanted.contains(frame));
+    let rest = (1..=order.turns()).filter(|number| !wanted.contains(number));
     Ok(Span::of(rest).into_iter().map(Edit::Drop).collect())
+}
+
+/// The names of a shot's passes; none where it names none.
+fn pass_names(shot: &Shot) -> Vec<String> {
+    let names = shot.passes.iter().map(|pass| pass.name.clone());
+    names.filter(|name| !name.is_empty()).collect()
+}
+
+/// The place of a pass that was typed by its name or its number.
+fn pass_named(typed: Option<&str>, names: &[String]) -> Result<Option<usize>, Failure> {
+    let Some(typed) = typed else {
+        return Ok(None);
+    };
+    let numbered = || {
+        let number: usize = typed.parse().ok()?;
+        number.checked_sub(1).filter(|place| *place < names.len())
+    };
+    let by_name = names.iter().position(|name| name == typed);
+    if let Some(place) = by_name.or_else(numbered) {
+        return Ok(Some(place));
+    }
+    let failure = Failure::wrong(format!("--pass {typed}: the shot has no such pass"));
+    Err(failure.hint(if names.is_empty() {
+        "nothing was moved or changed; it names no passes: every frame is exposed once".to_owned()
+    } else {
+        let numbered = names.iter().zip(1..);
+        let names: Vec<String> = numbered
+            .map(|(name, number)| format!("{number} {name}"))
+            .collect();
+        format!("nothing was moved or changed; its passes are: {}", names.join(", "))
+    }))
 }
 
 /// Spans that were typed, where all their frames are there.
@@ -113,14 +151,58 @@ fn within<'a>(option: &str, spans: &'a [Span], frames: u32) -> Result<&'a [Span]
     }
 }
 
-fn edits(typed: &args::Resume, frames: u32) -> Result<Vec<Edit>, Failure> {
-    let again = within("--again", &typed.again, frames)?;
-    let drop = within("--drop", &typed.drop, frames)?;
-    let mut edits: Vec<Edit> = again.iter().copied().map(Edit::Again).collect();
+/// What is typed are frames of the shot; what is changed are their exposures, in all passes or in
+/// one.
+fn edits(typed: &args::Resume, state: &TakeState, names: &[String]) -> Result<Vec<Edit>, Failure> {
+    let order = &state.order;
+    let pass = pass_named(typed.pass.as_deref(), names)?;
+    if pass.is_some() && typed.again.is_empty() && typed.drop.is_empty() && typed.take_back.is_none()
+    {
+        return Err(Failure::wrong(
+            "--pass says which pass --again, --drop or --take-back is about, and none of them is here",
+        )
+        .hint("nothing was moved or changed"));
+    }
+    let again = within("--again", &typed.again, order.frames())?;
+    let drop = within("--drop", &typed.drop, order.frames())?;
+    let again = numbers_of(order, again, pass).into_iter();
+    let mut edits: Vec<Edit> = again.map(Edit::Again).collect();
     edits.extend(typed.back.map(Edit::Back));
-    edits.extend(drop.iter().copied().map(Edit::Drop));
-    edits.extend(typed.take_back.map(Edit::TakeBack));
+    let drop = numbers_of(order, drop, pass).into_iter();
+    edits.extend(drop.map(Edit::Drop));
+    if let Some(frame) = typed.take_back {
+        edits.push(Edit::TakeBack(answered(state, frame, pass)?));
+    }
     Ok(edits)
+}
+
+/// The exposure whose last answer is to be taken back: that of the pass, or of the only pass of which
+/// anything was answered.
+fn answered(state: &TakeState, frame: u32, pass: Option<usize>) -> Result<u32, Failure> {
+    let order = &state.order;
+    within("--take-back", Span::new(frame, frame).as_slice(), order.frames())?;
+    let passes = pass.map_or(0..order.passes(), |pass| pass..pass + 1);
+    let numbers: Vec<u32> = passes
+        .filter_map(|pass| order.number_of(frame, pass))
+        .collect();
+    let said = |number: &&u32| state.verdict(**number).is_some();
+    let answers: Vec<u32> = numbers.iter().filter(said).copied().collect();
+    match (answers.as_slice(), numbers.first()) {
+        ([one], _) => Ok(*one),
+        // That there is no answer is said where it is looked for.
+        ([], Some(first)) => Ok(*first),
+        _ => {
+            let passes: Vec<String> = answers
+                .iter()
+                .map(|&number| (state.turn(number).pass + 1).to_string())
+                .collect();
+            Err(Failure::wrong(format!(
+                "--take-back {frame}: there are answers about that frame in passes {}",
+                passes.join(" and ")
+            ))
+            .hint("nothing was moved or changed; name one of them with --pass"))
+        }
+    }
 }
 
 /// Goes on with a take.
@@ -142,7 +224,7 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         .map_err(|problems| plan::file_failure(&problems))?;
     let schedule = plan::planned(&folder.shot(), &stand, &shot)?.into_schedule();
     same_plan(&folder, state, &schedule)?;
-    let edits = edits(typed, state.frames)?;
+    let edits = edits(typed, state, &pass_names(&shot))?;
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
     let (now, file) = stops_now(&stand, &folder, &state.base, (&shot_name, &shot_text));
     rig.stop_is_tested(&now, &file)?;
@@ -158,15 +240,16 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         (_, Some(open)) if !edits.is_empty() => say(&format!(
             "frame {} was begun, and what became of it is not known yet: the changes are made once \
              that is settled; if the program stops before, ask for them again",
-            open.frame
+            state.turn(open.frame)
         )),
         _ if !edits.is_empty() => {}
         (_, Some(open)) => say(&format!(
             "frame {} was begun, and what became of it is not known yet",
-            open.frame
+            state.turn(open.frame)
         )),
         (Some(frame), None) => say(&format!(
-            "going on with frame {frame} of {}",
+            "going on with frame {} of {}",
+            state.turn(frame),
             schedule.frames
         )),
         (None, None) => say("every frame of this take is exposed already, or left out"),
@@ -316,12 +399,13 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     muster(&rig, &stand, "nothing was moved")?;
     let stop = interrupt::flag()?;
     let mut onlooker = if typed.step {
-        Onlooker::of_steps(Rc::default())
+        Onlooker::of_steps(&schedule, Rc::default())
     } else {
-        Onlooker::new("rehearsing", &schedule, Rc::default())
+        let turns = u32::try_from(take::run::rehearsed(&schedule).len()).unwrap_or(u32::MAX);
+        Onlooker::new("rehearsing", &schedule, turns, Rc::default())
     };
     let typing = Rc::new(Typing::new(&stop));
-    let mut desk = Desk::new(&stand, &rig, &typing);
+    let mut desk = Desk::new(&stand, &rig, &typing).with_frames_of(&schedule);
     let mut stage = Stage {
         boards: &mut &rig,
         clock: rig.clock(),
@@ -332,7 +416,7 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
         interrupt: &stop,
     };
     let outcome = if typed.step {
-        take::rehearse_by_steps(&schedule, &mut stage, &mut Keys::new(&typing))
+        take::rehearse_by_steps(&schedule, &mut stage, &mut Keys::new(&typing, &schedule))
     } else {
         take::rehearse(&schedule, &mut stage)
     };
@@ -343,8 +427,13 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
             Ok(())
         }
         Ok(Outcome::Finished) => {
+            let back = if schedule.order().runs().len() > 1 {
+                " and the way back to the first"
+            } else {
+                ""
+            };
             say(&format!(
-                "rehearsed {} frames, nothing was exposed",
+                "rehearsed {} frames{back}, nothing was exposed",
                 schedule.frames
             ));
             Ok(())
