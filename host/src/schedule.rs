@@ -181,9 +181,7 @@ impl Exposure {
     #[must_use]
     pub fn tells_time(&self) -> bool {
         match &self.release {
-            Release::Command { words, .. } => {
-                words.iter().any(|word| word.contains(EXPOSURE_WORD))
-            }
+            Release::Command { words, .. } => words.iter().any(|word| word.contains(EXPOSURE_WORD)),
             Release::Board { .. } | Release::Hand => false,
         }
     }

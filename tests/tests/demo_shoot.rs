@@ -223,7 +223,7 @@ fn the_time_that_was_planned_is_the_time_that_it_takes() {
         .expect("possible")
         .total();
     // The first frame's way is no part of the plan, the rest of it is.
-    let first = times::frame_time(plan.schedule(), 1, rate)
+    let first = times::turn_time(plan.schedule(), 1, rate)
         .expect("possible")
         .total();
     let took = (seen.last_done - seen.first_done + first).as_secs_f64();

@@ -135,10 +135,7 @@ impl Trigger for UserCommand {
             "the stand file names no program".clone_into(&mut self.why);
             return Released::NotBegun;
         };
-        let arguments: Vec<String> = arguments
-            .iter()
-            .map(|word| order.filled_in(word))
-            .collect();
+        let arguments: Vec<String> = arguments.iter().map(|word| order.filled_in(word)).collect();
         let shown = shown(program, &arguments);
         let mut command = Command::new(located(&self.folder, program));
         command

@@ -25,7 +25,9 @@ pub(super) fn ask(desk: &Desk<'_>, arrangement: &Arrangement<'_>) -> Option<()> 
     for chore in arrangement.chores {
         say(&format!("  {}", order(chore, arrangement.first)));
     }
-    say("  nothing moves meanwhile. Press Enter when it is done and your hands are off the stand, or type stop:");
+    say(
+        "  nothing moves meanwhile. Press Enter when it is done and your hands are off the stand, or type stop:",
+    );
     loop {
         match desk.line()?.to_lowercase().as_str() {
             "" => return Some(()),
@@ -48,9 +50,8 @@ fn order(chore: &Chore, first: bool) -> String {
         Chore::Lamp { lamp, on: false } if first => format!("lamp {lamp}: off"),
         Chore::Lamp { lamp, on: true } => format!("lamp {lamp}: switch it on"),
         Chore::Lamp { lamp, on: false } => format!("lamp {lamp}: switch it off"),
-        Chore::Exposure { time } => format!(
-            "camera: set its exposure time to {} s",
-            time.as_secs_f64()
-        ),
+        Chore::Exposure { time } => {
+            format!("camera: set its exposure time to {} s", time.as_secs_f64())
+        }
     }
 }

@@ -260,7 +260,10 @@ fn finished(state: &TakeState, schedule: &Schedule) -> String {
     let passes = state.order.passes();
     let mut text = if passes > 1 {
         let frames = frames_of(state.order.frames() as usize);
-        format!("{} exposures made, of {frames} in {passes} passes", exposed.len())
+        format!(
+            "{} exposures made, of {frames} in {passes} passes",
+            exposed.len()
+        )
     } else {
         format!("{} exposed", frames_of(exposed.len()))
     };

@@ -228,9 +228,7 @@ fn doubt(drift: &Drift, frames: &str) -> String {
     if frames.is_empty() {
         what
     } else {
-        format!(
-            "{what}; {frames} may have been exposed out of place"
-        )
+        format!("{what}; {frames} may have been exposed out of place")
     }
 }
 

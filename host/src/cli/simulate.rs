@@ -39,7 +39,12 @@ pub(crate) fn simulate(typed: &args::Simulate) -> Result<(), Failure> {
         let scene = rig::scene(&stand, &shot)?;
         let folder = pictures.clone();
         // Nobody says here which frame is exposed, or what has been laid.
-        let shutter = rig::shutter(&stand, scene, || (1, 0), move || rig::picture_of_camera(&folder));
+        let shutter = rig::shutter(
+            &stand,
+            scene,
+            || (1, 0),
+            move || rig::picture_of_camera(&folder),
+        );
         rig::wire(&simulated, &shutter);
     }
     let mut terminals = Terminals::open(&simulated)

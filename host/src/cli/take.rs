@@ -135,7 +135,10 @@ fn pass_named(typed: Option<&str>, names: &[String]) -> Result<Option<usize>, Fa
         let names: Vec<String> = numbered
             .map(|(name, number)| format!("{number} {name}"))
             .collect();
-        format!("nothing was moved or changed; its passes are: {}", names.join(", "))
+        format!(
+            "nothing was moved or changed; its passes are: {}",
+            names.join(", ")
+        )
     }))
 }
 
@@ -156,7 +159,10 @@ fn within<'a>(option: &str, spans: &'a [Span], frames: u32) -> Result<&'a [Span]
 fn edits(typed: &args::Resume, state: &TakeState, names: &[String]) -> Result<Vec<Edit>, Failure> {
     let order = &state.order;
     let pass = pass_named(typed.pass.as_deref(), names)?;
-    if pass.is_some() && typed.again.is_empty() && typed.drop.is_empty() && typed.take_back.is_none()
+    if pass.is_some()
+        && typed.again.is_empty()
+        && typed.drop.is_empty()
+        && typed.take_back.is_none()
     {
         return Err(Failure::wrong(
             "--pass says which pass --again, --drop or --take-back is about, and none of them is here",
@@ -180,7 +186,11 @@ fn edits(typed: &args::Resume, state: &TakeState, names: &[String]) -> Result<Ve
 /// anything was answered.
 fn answered(state: &TakeState, frame: u32, pass: Option<usize>) -> Result<u32, Failure> {
     let order = &state.order;
-    within("--take-back", Span::new(frame, frame).as_slice(), order.frames())?;
+    within(
+        "--take-back",
+        Span::new(frame, frame).as_slice(),
+        order.frames(),
+    )?;
     let passes = pass.map_or(0..order.passes(), |pass| pass..pass + 1);
     let numbers: Vec<u32> = passes
         .filter_map(|pass| order.number_of(frame, pass))

@@ -14,8 +14,8 @@ use image::imageops::{self, FilterType};
 use rayon::prelude::*;
 
 use crate::picture::PictureError;
-use crate::picture::light::{from_srgb, to_srgb};
 use crate::picture::file::{failed, of_name, replace};
+use crate::picture::light::{from_srgb, to_srgb};
 use crate::picture::palette::{COLOURS, Palette};
 
 /// Index of the palette that means "as in the frame before".

@@ -246,9 +246,12 @@ impl Hands {
 
     /// Has every hand axis set to where a frame wants it, and its scale read.
     pub(super) fn set(&mut self, crew: &mut Crew<'_, '_>, turn: Turn) -> Result<(), Interrupt> {
-        let targets = crew.schedule.hands_at(turn.frame).ok_or(TakeError::Schedule(
-            "a frame has no positions for its hand axes",
-        ))?;
+        let targets = crew
+            .schedule
+            .hands_at(turn.frame)
+            .ok_or(TakeError::Schedule(
+                "a frame has no positions for its hand axes",
+            ))?;
         let axes = &crew.schedule.hands;
         let mut ahead: Vec<usize> = (0..axes.len())
             .filter(|&place| !self.is_there(&axes[place], place, targets[place]))

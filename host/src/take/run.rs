@@ -201,12 +201,13 @@ impl Edit {
                 there(frame)?;
                 // What is still open is asked first: that answer is not the one that was meant.
                 let open = state.open.is_some_and(|open| open.frame == frame);
-                let (token, exposed) = state
-                    .verdict(frame)
-                    .filter(|_| !open)
-                    .ok_or_else(|| TakeError::NoAnswer {
-                        turn: state.turn(frame),
-                    })?;
+                let (token, exposed) =
+                    state
+                        .verdict(frame)
+                        .filter(|_| !open)
+                        .ok_or_else(|| TakeError::NoAnswer {
+                            turn: state.turn(frame),
+                        })?;
                 Entry::TakenBack {
                     slot: token.slot,
                     attempt: token.attempt,
@@ -242,10 +243,7 @@ pub(super) fn settle_result(
     outcome
 }
 
-fn outcome(
-    crew: &mut Crew<'_, '_>,
-    result: Result<(), Interrupt>,
-) -> Result<Outcome, TakeError> {
+fn outcome(crew: &mut Crew<'_, '_>, result: Result<(), Interrupt>) -> Result<Outcome, TakeError> {
     match result {
         Ok(()) => {
             if !crew.finished() {

@@ -82,7 +82,11 @@ pub fn numbers_of(order: &Order, frames: &[Span], pass: Option<usize>) -> Vec<Sp
     let mut numbers = BTreeSet::new();
     let there = |span: &Span| span.first..=span.last.min(order.frames());
     for frame in frames.iter().flat_map(there) {
-        numbers.extend(passes.clone().filter_map(|pass| order.number_of(frame, pass)));
+        numbers.extend(
+            passes
+                .clone()
+                .filter_map(|pass| order.number_of(frame, pass)),
+        );
     }
     Span::of(numbers)
 }

@@ -177,9 +177,7 @@ fn choose(crew: &mut Crew<'_, '_>, turn: Turn, again: bool) -> Result<bool, Inte
         })?;
     }
     if crew.next_frame() != Some(turn) {
-        crew.record(&Entry::Chosen {
-            frame: turn.number,
-        })?;
+        crew.record(&Entry::Chosen { frame: turn.number })?;
     }
     Ok(true)
 }

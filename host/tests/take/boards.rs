@@ -27,7 +27,7 @@ fn moved(upper: [i32; 3], lower: [i32; 3], leave_out: bool) -> Vec<[bool; 2]> {
     let outcome = bench.shoot_edited(&edits, |progress, sim| {
         let counts = || [UPPER, LOWER].map(|axis| sim.count(AxisId(axis)).expect("a motor").net());
         match progress {
-            Progress::Moving { frame } => going = (*frame == 3).then(counts),
+            Progress::Moving { turn } => going = (turn.frame == 3).then(counts),
             Progress::Arrived { .. } => going = None,
             Progress::UnderWay { .. } => {
                 if let Some(before) = &mut going {

@@ -8,8 +8,8 @@ use panestep_protocol::{
 
 use super::{Crew, Interrupt};
 use crate::link::{Link, LinkError, words};
-use crate::take::error::TakeError;
 use crate::schedule::Turn;
+use crate::take::error::TakeError;
 use crate::take::people::{Passage, Progress};
 use crate::take::run::LOOK;
 
@@ -97,7 +97,10 @@ impl Crew<'_, '_> {
         // The plan has seen to it that from a frame to its neighbour no level touches another, however
         // the boards keep time. Any farther, also back to the first frame for the next passes, lifts
         // on several boards go one after another.
-        let next = self.pose.take().is_some_and(|at| at.abs_diff(turn.frame) <= 1);
+        let next = self
+            .pose
+            .take()
+            .is_some_and(|at| at.abs_diff(turn.frame) <= 1);
         if !next && !schedule.lifts_keep_pace() {
             for lift in schedule.lift_order(&self.positions()?, targets) {
                 self.check_interrupt()?;
