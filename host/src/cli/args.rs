@@ -172,6 +172,12 @@ pub(crate) enum Format {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Where the shot has passes, --only takes those frames in all of them. A command of your own \
+                  that takes the pictures ([shutter] in the stand file) is told the frame's number where \
+                  it has {frame} in its words, the pass's where it has {pass}, and the exposure time in \
+                  seconds where it has {exposure}."
+)]
 pub(crate) struct Shoot {
     /// The shot file.
     pub(crate) shot: PathBuf,

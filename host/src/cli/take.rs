@@ -257,11 +257,12 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
             "frame {} was begun, and what became of it is not known yet",
             state.turn(open.frame)
         )),
-        (Some(frame), None) => say(&format!(
-            "going on with frame {} of {}",
-            state.turn(frame),
-            schedule.frames
-        )),
+        (Some(number), None) => {
+            let turn = state.turn(number);
+            let of = if turn.several { ", of the shot's " } else { " of " };
+            let frames = schedule.frames;
+            say(&format!("going on with frame {turn}{of}{frames}"));
+        }
         (None, None) => say("every frame of this take is exposed already, or left out"),
     }
     say_simulated(&stand, &rig);
