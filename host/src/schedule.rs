@@ -63,7 +63,7 @@ pub struct Schedule {
     /// which nothing is said keeps its painting.
     #[serde(default)]
     pub laid: Vec<Laid>,
-    /// How many frames are exposed between two home checks; 0 for a check at the end only.
+    /// How many exposures are made between two home checks; 0 for a check at the end only.
     pub home_check: u32,
 }
 

@@ -97,7 +97,8 @@ fn middle(folder: &TempDir, name: &str) -> [u8; 3] {
 fn two_passes_with_drawings_are_asked_for_stopped_gone_on_with_and_shot_again() {
     let folder = demo();
     let mut seat = Seat::at(&folder, &["shoot", "shot.toml", "--take", "take"]);
-    seat.read_up_to("passes: 2, 8 exposures in all; moving back to the first frame takes");
+    seat.read_up_to("8 exposures in 2 passes");
+    seat.read_up_to("back to the first frame for passes after the run");
     seat.read_up_to("switch lamps or set the camera: 8, not in that time");
     answer(&mut seat, "1 in pass 1 (key light)", &KEY_LIGHT, "");
     let wave_1 = ["skiffs: lay wave-1"];
@@ -173,9 +174,8 @@ fn two_passes_with_drawings_are_asked_for_stopped_gone_on_with_and_shot_again() 
     let record = run(&folder, &["record", "take", "--format", "csv"]);
     let rows = String::from_utf8_lossy(&record.stdout).into_owned();
     let row = |begins: &str| {
-        let mut rows = rows.lines();
-        rows.find(|row| row.starts_with(begins))
-            .unwrap_or_else(|| panic!("no {begins} in {rows}"))
+        let row = rows.lines().find(|row| row.starts_with(begins));
+        row.unwrap_or_else(|| panic!("no {begins} in {rows}"))
             .to_owned()
     };
     assert!(

@@ -69,7 +69,7 @@ fn shoot_demo(stand: &Stand, plan: &Plan, seed: u64, prepare: impl Fn(&Simulated
             seen.borrow_mut().0.push(motors.iter().map(net).collect());
         }
         Progress::Frame {
-            frame,
+            turn,
             elapsed,
             left,
             ..
@@ -77,7 +77,7 @@ fn shoot_demo(stand: &Stand, plan: &Plan, seed: u64, prepare: impl Fn(&Simulated
             let mut seen = seen.borrow_mut();
             seen.1.push((elapsed, left));
             seen.3 = sim.clock().now();
-            if frame == 1 {
+            if turn.frame == 1 {
                 seen.2 = seen.3;
             }
         }

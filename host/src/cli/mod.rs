@@ -4,6 +4,7 @@ mod args;
 mod arrange;
 mod at_stand;
 mod check;
+mod edits;
 mod export;
 mod failure;
 mod hands;

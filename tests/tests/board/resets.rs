@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use panestep::link::LinkError;
+use panestep::schedule::Turn;
 use panestep_protocol::{
     AxisIndex, AxisTarget, Command, FireOrder, Mark, Refusal, ShotId, Steps, Token,
 };
