@@ -22,8 +22,9 @@ fn demo() -> Rc<TempDir> {
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo");
     let read = |name: &str| fs::read_to_string(demo.join(name)).expect("the demonstration's file");
     let stand = read("stand.toml").replace("pixels = [1920, 1080]", "pixels = [96, 54]");
-    let lamps = "\n[[lamp]]\nname = \"key\"\nboard = \"main\"\noutput = 0\nwarm_up = \"2 s\"\n\
-                 \n[[lamp]]\nname = \"rim\"\nby_hand = true\n";
+    let stand = stand.replace("name = \"front\"", "name = \"key\"");
+    let stand = stand.replace("warm_up = \"500 ms\"", "warm_up = \"2 s\"");
+    let lamps = "\n[[lamp]]\nname = \"rim\"\nby_hand = true\n";
     let shot = read("shot.toml")
         .replace("frames = 120", "frames = 4")
         .replace("frame = 120", "frame = 4")
