@@ -4,7 +4,7 @@ use std::cell::Cell;
 use std::collections::BTreeSet;
 use std::rc::Rc;
 
-use panestep::schedule::{Order, Schedule, Turn};
+use panestep::schedule::{Chore, Order, Schedule, Turn};
 use panestep::stand::Stand;
 use panestep::take::exposure::Known;
 use panestep::take::span::by_pass;
@@ -455,6 +455,11 @@ impl Person for Desk<'_> {
 
     fn arrange(&mut self, arrangement: &Arrangement<'_>) -> Option<()> {
         aside(|| arrange::ask(self, arrangement))?;
+        for chore in arrangement.chores {
+            if let Chore::Exposure { time } = chore {
+                self.rig.set_exposure(*time);
+            }
+        }
         self.arranged.set(Some(arrangement.turn));
         Some(())
     }

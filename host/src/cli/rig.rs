@@ -5,6 +5,7 @@ use std::error::Error;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
+use std::time::Duration;
 
 use panestep::link::{Clock, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
@@ -167,6 +168,13 @@ impl Rig {
     pub(crate) fn crank(&self, axis: AxisId, reading: f64) {
         if let Self::Simulated(stand) = self {
             stand.crank(axis, reading);
+        }
+    }
+
+    /// A person at the stand has set the camera's exposure time; a simulated camera has it then.
+    pub(crate) fn set_exposure(&self, time: Duration) {
+        if let Self::Simulated(stand) = self {
+            stand.set_exposure(time);
         }
     }
 

@@ -114,6 +114,11 @@ impl Camera {
         }
     }
 
+    /// A person sets its exposure time.
+    pub(super) fn set_exposure(&mut self, time: Duration) {
+        self.exposure = nanoseconds(time);
+    }
+
     /// A lamp has been switched.
     pub(super) const fn relit(&mut self, now: u64) {
         self.switched = now;
