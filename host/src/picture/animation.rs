@@ -23,13 +23,16 @@ const UNCHANGED: u8 = COLOURS as u8;
 /// Photographs that are read at a time: between two lots the caller may stop the work.
 const LOT: usize = 8;
 
+/// The photographs of a frame, by the pass's number; 0 where the name has none.
+pub type OfPasses = BTreeMap<usize, PathBuf>;
+
 /// The photographs in a folder, frame by frame in their order: one, or where there are passes, one
 /// of each, by its number (0 where the name has none); of one that was exposed more than once, the
 /// last.
 ///
 /// # Errors
 /// A folder that cannot be read.
-pub fn frames_in(folder: &Path) -> Result<Vec<(u32, BTreeMap<usize, PathBuf>)>, PictureError> {
+pub fn frames_in(folder: &Path) -> Result<Vec<(u32, OfPasses)>, PictureError> {
     let mut frames: BTreeMap<u32, BTreeMap<usize, (u32, PathBuf)>> = BTreeMap::new();
     for entry in fs::read_dir(folder).map_err(|error| failed(folder, error))? {
         let path = entry.map_err(|error| failed(folder, error))?.path();
