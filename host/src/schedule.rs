@@ -181,7 +181,11 @@ impl Exposure {
     #[must_use]
     pub fn tells_time(&self) -> bool {
         match &self.release {
-            Release::Command { words, .. } => words.iter().any(|word| word.contains(EXPOSURE_WORD)),
+            Release::Command { words, .. } => {
+                // The program itself is told nothing.
+                let mut told = words.iter().skip(1);
+                told.any(|word| word.contains(EXPOSURE_WORD))
+            }
             Release::Board { .. } | Release::Hand => false,
         }
     }

@@ -341,6 +341,9 @@ pub struct Shutter {
     pub delay: Duration,
     /// From the end of an exposure until the camera can take the next.
     pub ready: Duration,
+    /// Whether the shutter is open for as long as a board closes the release line; else the camera
+    /// times its exposures itself, or is told by a command.
+    pub timed_by_release: bool,
 }
 
 /// What makes the camera expose.

@@ -62,6 +62,7 @@ fn stand(heights: &[f64]) -> Stand {
             exposure: Duration::ZERO,
             delay: Duration::ZERO,
             ready: Duration::ZERO,
+            timed_by_release: false,
         },
         arrival: None,
         home_check: 0,

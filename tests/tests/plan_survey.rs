@@ -109,7 +109,7 @@ fn a_bare_pane_strobes_for_nobody() {
     let (stand, mut shot) = twelve_field(24, 0.2);
     shot.layers[0].art = None;
     assert_eq!(rules(&surveyed(&stand, &shot, &[])), []);
-    // A drawing lies on it from frame 10 to 12.
+    // A drawing lies on it from frame 10 to 12: it is seen to move from the second picture on.
     shot.cels = vec![Cels {
         level: LevelId(0),
         from: 10,
@@ -121,7 +121,7 @@ fn a_bare_pane_strobes_for_nobody() {
         cycle: false,
     }];
     let fast = surveyed(&stand, &shot, &[]).fast;
-    assert!(fast.iter().all(|fast| fast.frames == [10..=12]), "{fast:?}");
+    assert!(fast.iter().all(|fast| fast.frames == [11..=12]), "{fast:?}");
     assert_eq!(fast.len(), 2);
 }
 

@@ -53,41 +53,71 @@ pub(crate) fn planned(path: &Path, stand: &Stand, shot: &Shot) -> Result<Plan, F
 pub(crate) fn plan(typed: &args::Plan) -> Result<(), Failure> {
     let (stand, shot) = read(&typed.shot)?;
     let plan = planned(&typed.shot, &stand, &shot)?;
-    let surveyed = surveyed(&stand, &shot, &plan);
     let mut out = BufWriter::new(io::stdout().lock());
-    match typed.format {
-        Format::Table => output::table(&plan, 1..=shot.frames, screen::width(), &mut out),
-        Format::Json => output::json(&plan, &surveyed, &mut out),
-        Format::Csv => output::csv(&plan, &mut out),
+    let looked = (typed.format != Format::Csv).then(|| surveyed(&stand, &shot, &plan));
+    match (typed.format, &looked) {
+        (Format::Csv, _) | (_, None) => output::csv(&plan, &mut out),
+        (Format::Json, Some(looked)) => output::json(&plan, &looked.survey, &mut out),
+        (Format::Table, Some(_)) => {
+            output::table(&plan, 1..=shot.frames, screen::width(), &mut out)
+        }
     }
     .and_then(|()| out.flush())
     .map_err(|error| Failure::output(&error))?;
-    if typed.format == Format::Table {
+    if let (Format::Table, Some(looked)) = (typed.format, &looked) {
         let times =
             times::times(plan.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
-        summary(&stand, &shot, &plan, &times, &surveyed);
-        summary::details(&shot, &plan, &surveyed);
+        summary(&stand, &shot, &plan, &times, looked);
+        summary::details(&shot, &plan, &looked.survey);
     }
     Ok(())
 }
 
-/// Looks at every picture of a plan, and at the edges of the art. Art that cannot be read is not
-/// known here; it is spoken of where it is needed.
-pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Survey {
-    let art: Vec<Option<Painted>> = shot
-        .layers
-        .iter()
-        .map(|layer| {
-            let drawn = shot.cels.iter().filter(|cels| cels.level == layer.level);
-            let drawings = drawn.flat_map(|cels| &cels.drawings);
-            let mut all = layer
-                .art
-                .iter()
-                .chain(drawings.filter_map(|drawing| drawing.art.as_ref()));
-            let art = all.next()?;
-            picture::painted(&stand.levels[layer.level.0].name, art).ok()
-        })
-        .collect();
+/// What a look at every picture of a plan, and at its art, has shown.
+pub(crate) struct Looked {
+    pub(crate) survey: Survey,
+    /// What is wrong with the art, in sentences.
+    pub(crate) art: Vec<String>,
+}
+
+/// Looks at every picture of a plan, and at the edges of the art.
+pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Looked {
+    let mut files: Vec<(usize, &Path)> = Vec::new();
+    for (place, layer) in shot.layers.iter().enumerate() {
+        let drawn = shot.cels.iter().filter(|cels| cels.level == layer.level);
+        let drawings = drawn.flat_map(|cels| &cels.drawings);
+        let all = layer
+            .art
+            .iter()
+            .chain(drawings.filter_map(|drawing| drawing.art.as_ref()));
+        for art in all {
+            if !files.contains(&(place, art)) {
+                files.push((place, art));
+            }
+        }
+    }
+    let mut art: Vec<Option<Painted>> = vec![None; shot.layers.len()];
+    let mut wrong = Vec::new();
+    let mut progress = Progress::new("looking at the art", files.len() as u64);
+    for (number, &(place, path)) in files.iter().enumerate() {
+        progress.at(number as u64, "");
+        let level = &stand.levels[place].name;
+        match (picture::painted(level, path), &mut art[place]) {
+            (Err(error), _) => wrong.push(format!(
+                "{error}; whether it fills the picture cannot be told"
+            )),
+            (Ok(painted), known @ None) => *known = Some(painted),
+            (Ok(painted), Some(known)) => {
+                if let Some(sentence) = other_shape(level, path, known, &painted) {
+                    wrong.push(sentence);
+                }
+                for (known, edge) in known.to_edge.iter_mut().zip(painted.to_edge) {
+                    *known |= edge;
+                }
+            }
+        }
+    }
+    progress.done();
     let mut progress = Progress::new("looking at every frame", u64::from(shot.frames));
     // A bar for less than a blink is none.
     const SHORT: u32 = 50_000;
@@ -97,5 +127,23 @@ pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Survey {
         }
     });
     progress.done();
-    survey
+    Looked { survey, art: wrong }
+}
+
+/// Drawings of one level have one width on the glass; where their pictures have another shape, one
+/// is higher than the other.
+fn other_shape(level: &str, path: &Path, first: &Painted, other: &Painted) -> Option<String> {
+    let shape = |of: &Painted| f64::from(of.rows) / f64::from(of.columns.max(1));
+    let apart = (shape(first) - shape(other)).abs() * f64::from(first.columns);
+    // A row more or less is rounding.
+    (apart > 1.5).then(|| {
+        format!(
+            "{level}: {} has {} x {} pixels, another shape than the {} x {} of its first picture: they will not lie one on another",
+            path.display(),
+            other.columns,
+            other.rows,
+            first.columns,
+            first.rows
+        )
+    })
 }

@@ -9,7 +9,6 @@ use std::time::Duration;
 
 use panestep::link::{Clock, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
-use panestep::schedule::Schedule;
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
 use panestep::stand::{Axis, AxisId, BoardId, Drive, PortName, Stand, StandPose, Way};
@@ -90,31 +89,6 @@ impl Rig {
             .hint("give each of them its port with --port BOARD=PORT or in the stand file"));
         }
         Ok(Self::Serial(serial.into_iter().flatten().collect()))
-    }
-
-    /// With a simulated camera that holds its shutter open for as long as its release is pressed, where
-    /// that is how a pass is exposed. The other arguments are those of [`Self::new`].
-    pub(crate) fn for_passes(
-        self,
-        schedule: &Schedule,
-        stand: &Stand,
-        simulated: &args::Simulated,
-        past: u64,
-    ) -> Self {
-        let by_line = schedule.exposure.board().is_some()
-            && schedule
-                .passes
-                .iter()
-                .any(|pass| pass.press == pass.exposure && !pass.set_by_hand);
-        if !(by_line && self.is_simulated()) {
-            return self;
-        }
-        let options = Options {
-            seed: simulated.seed.wrapping_add(past << 32),
-            press_times: true,
-            ..Options::default()
-        };
-        Self::Simulated(SimulatedStand::new(stand, &options))
     }
 
     /// The clock that goes with the boards.

@@ -17,7 +17,7 @@ use panestep::units::reading_in;
 
 use super::Failure;
 use super::args::{self, ChartFormat};
-use super::plan::{planned, read, surveyed};
+use super::plan::{Looked, planned, read, surveyed};
 use super::screen::say;
 use super::staged::{Staged, Work};
 
@@ -36,7 +36,10 @@ impl Ready {
     fn new(path: &Path) -> Result<Self, Failure> {
         let (stand, shot) = read(path)?;
         let plan = planned(path, &stand, &shot)?;
-        let survey = surveyed(&stand, &shot, &plan);
+        let Looked { survey, art } = surveyed(&stand, &shot, &plan);
+        for wrong in art {
+            say(&format!("look out: {wrong}"));
+        }
         Ok(Self {
             stand,
             shot,

@@ -44,7 +44,6 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         return Err(folder_failure(&FolderError::Exists { path }));
     }
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
-    let rig = rig.for_passes(planned.schedule(), &stand, &typed.simulated, 0);
     let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     rig.stop_is_tested(&stand, &stand_path)?;
     let base = folder_of(&stand_path)?;
@@ -112,7 +111,6 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     same_plan(&folder, state, &schedule)?;
     let edits = edits(typed, state, &pass_names(&shot))?;
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
-    let rig = rig.for_passes(&schedule, &stand, &typed.simulated, state.lines);
     let (now, file) = stops_now(&stand, &folder, &state.base, (&shot_name, &shot_text));
     rig.stop_is_tested(&now, &file)?;
     let base = match state.base.as_str() {

@@ -8,7 +8,7 @@ use super::reader::Table;
 use super::shot::level;
 use crate::schedule::MAX_FRAMES;
 use crate::shot::{Cels, Drawing, Pass, Strobing, When};
-use crate::stand::{LevelId, Stand};
+use crate::stand::{LevelId, Release, Stand};
 
 /// The word for a pane on which nothing lies.
 const BARE: &str = "bare";
@@ -54,7 +54,7 @@ fn stretch(table: &Table<'_>, stand: &Stand, folder: &Path, last: u32) -> Option
     let to = table.whole_or("to", 1, last, last);
     let cycle = table.flag("cycle", Some(false));
     let names = table.texts("drawings", DRAWINGS);
-    let holds = holds(table, last, names.as_ref().map(Vec::len));
+    let holds = holds(table, names.as_ref().map(Vec::len));
     let (from, to) = (from?, to?);
     if from > to {
         table.note(
@@ -84,7 +84,7 @@ fn stretch(table: &Table<'_>, stand: &Stand, folder: &Path, last: u32) -> Option
 
 /// For how many frames each of so many drawings lies: on ones, twos and so on, one number for all,
 /// or a number for each.
-fn holds(table: &Table<'_>, last: u32, drawings: Option<usize>) -> Option<Vec<u32>> {
+fn holds(table: &Table<'_>, drawings: Option<usize>) -> Option<Vec<u32>> {
     let count = drawings.unwrap_or(1);
     match (table.has("exposures"), table.has("hold")) {
         (true, true) => {
@@ -106,7 +106,7 @@ fn holds(table: &Table<'_>, last: u32, drawings: Option<usize>) -> Option<Vec<u3
             let list = table.list("hold");
             let holds: Option<Vec<u32>> = list
                 .iter()
-                .map(|value| Some(table.as_whole(value, "hold", 1, last)?.value))
+                .map(|value| Some(table.as_whole(value, "hold", 1, MAX_FRAMES)?.value))
                 .collect();
             if list.len() != count && drawings.is_some() {
                 table.note(
@@ -122,7 +122,9 @@ fn holds(table: &Table<'_>, last: u32, drawings: Option<usize>) -> Option<Vec<u3
             }
             holds
         }
-        (false, true) => table.whole("hold", 1, last).map(|at| vec![at.value; count]),
+        (false, true) => table
+            .whole("hold", 1, MAX_FRAMES)
+            .map(|at| vec![at.value; count]),
     }
 }
 
@@ -132,6 +134,15 @@ pub(super) fn passes(file: &Table<'_>, stand: &Stand, frames: Option<u32>) -> Op
         return Some(vec![Pass::only(stand.lamps.len())]);
     }
     let tables = file.tables("pass");
+    if tables.is_empty() {
+        file.note(
+            file.place_of("pass"),
+            "no pass is in here",
+            "there is no pass in `pass`, but every frame needs one exposure",
+            "write [[pass]] with its name, or take `pass` out: then every frame is exposed once",
+        );
+        return None;
+    }
     let mut names: Vec<&str> = Vec::new();
     let mut all: Vec<Option<Pass>> = Vec::new();
     for (place, table) in tables.iter().enumerate() {
@@ -206,7 +217,28 @@ fn pass(table: &Table<'_>, stand: &Stand, first: bool) -> Option<Pass> {
     let without = members(table, "without", known);
     let exposure = time(table, "exposure");
     let press = time(table, "press");
-    if table.has("press") && !matches!(stand.shutter.release, crate::stand::Release::Board { .. }) {
+    if table.has("press") && stand.shutter.timed_by_release {
+        table.note(
+            table.place_of("press"),
+            "the release line times the exposure",
+            "`press` says how long the release line is closed, but on this stand that is as long as `exposure`",
+            "take the line out; `exposure` says it",
+        );
+    }
+    if let (Release::Command { time_out, .. }, Some(Some(exposure))) =
+        (&stand.shutter.release, exposure)
+        && exposure >= *time_out
+    {
+        table.note(
+            table.place_of("exposure"),
+            format!("the command may take {time_out:?}"),
+            format!(
+                "the command exposes for {exposure:?}, but the stand ends it after {time_out:?}"
+            ),
+            "raise `time_out` under the stand's [shutter]",
+        );
+    }
+    if table.has("press") && !matches!(stand.shutter.release, Release::Board { .. }) {
         table.note(
             table.place_of("press"),
             "no board closes a release line",

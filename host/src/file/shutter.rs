@@ -22,7 +22,7 @@ const WAYS: [(&str, &str); 3] = [
 ];
 
 /// Keys that go with one way of firing alone: the key, its way, and what it says.
-const FITTING: [(&str, &str, &str); 4] = [
+const FITTING: [(&str, &str, &str); 5] = [
     (
         "half_press",
         "board",
@@ -34,13 +34,25 @@ const FITTING: [(&str, &str, &str); 4] = [
         "board",
         "whether the flash contact is wired to a board",
     ),
+    (
+        "timed_by",
+        "board",
+        "whether a board's release line times the exposure",
+    ),
     ("time_out", "command", "how long a command may take"),
 ];
 
 pub(super) fn shutter(table: &Table<'_>, boards: &Names<'_>) -> Option<Shutter> {
-    let release = release(table, boards);
     let settle = table.time("settle", false);
     let exposure = table.time("exposure", true);
+    let timed_by_release = if table.has("timed_by") {
+        table.word("timed_by", &[("camera", false), ("release", true)])
+    } else {
+        Some(false)
+    };
+    // Where it times the exposure, the line need not be given a time of its own.
+    let by_line = exposure.filter(|_| timed_by_release == Some(true));
+    let release = release(table, boards, exposure, by_line);
     let delay = if table.has("delay") {
         table.time("delay", false)
     } else {
@@ -53,11 +65,17 @@ pub(super) fn shutter(table: &Table<'_>, boards: &Names<'_>) -> Option<Shutter> 
         exposure: exposure?,
         delay: delay?,
         ready: ready?,
+        timed_by_release: timed_by_release?,
     })
 }
 
 /// What fires the camera: exactly one of the ways, with its own keys and none of another's.
-fn release(table: &Table<'_>, boards: &Names<'_>) -> Option<Release> {
+fn release(
+    table: &Table<'_>,
+    boards: &Names<'_>,
+    exposure: Option<Duration>,
+    by_line: Option<Duration>,
+) -> Option<Release> {
     let named_ways: Vec<(&str, &str)> = WAYS.into_iter().filter(|way| table.has(way.0)).collect();
     let present: Vec<_> = FITTING.into_iter().filter(|key| table.has(key.0)).collect();
     match named_ways[..] {
@@ -83,8 +101,8 @@ fn release(table: &Table<'_>, boards: &Names<'_>) -> Option<Release> {
                 }
             }
             match way {
-                "board" => by_board(table, boards),
-                "command" => by_command(table),
+                "board" => by_board(table, boards, by_line),
+                "command" => by_command(table, exposure),
                 _ => by_hand(table),
             }
         }
@@ -107,12 +125,27 @@ fn release(table: &Table<'_>, boards: &Names<'_>) -> Option<Release> {
     }
 }
 
-fn by_board(table: &Table<'_>, boards: &Names<'_>) -> Option<Release> {
+fn by_board(table: &Table<'_>, boards: &Names<'_>, by_line: Option<Duration>) -> Option<Release> {
     let board = table
         .text_at("board")
         .and_then(|name| named(table, "`board`", &name, boards));
     let half_press = table.time_or_zero("half_press");
-    let press = table.time("press", true);
+    let press = match by_line {
+        Some(exposure) if !table.has("press") => Some(exposure),
+        _ => table.time("press", true),
+    };
+    if let (Some(press), Some(exposure)) = (press, by_line)
+        && press != exposure
+    {
+        table.note(
+            table.place_of("press"),
+            format!("not the {exposure:?} of `exposure`"),
+            format!(
+                "the release line is closed for {press:?} and times the exposure, which is {exposure:?}"
+            ),
+            "take `press` out: it is as long as `exposure`; or let `timed_by` be \"camera\"",
+        );
+    }
     let flash_contact = table.flag("flash_contact", None);
     Some(Release::Board {
         board: BoardId(board?),
@@ -122,9 +155,19 @@ fn by_board(table: &Table<'_>, boards: &Names<'_>) -> Option<Release> {
     })
 }
 
-fn by_command(table: &Table<'_>) -> Option<Release> {
+fn by_command(table: &Table<'_>, exposure: Option<Duration>) -> Option<Release> {
     let words = table.texts("command", "[\"./photograph\", \"{frame}\"]");
     let time_out = table.time("time_out", true);
+    if let (Some(time_out), Some(exposure)) = (time_out, exposure)
+        && exposure >= time_out
+    {
+        table.note(
+            table.place_of("time_out"),
+            "the exposure alone takes as long",
+            format!("the command may take {time_out:?}, but exposes for {exposure:?}"),
+            "give it time for the exposure and for all that it does besides",
+        );
+    }
     Some(Release::Command {
         words: words?.into_iter().map(str::to_owned).collect(),
         time_out: time_out?,

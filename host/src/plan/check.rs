@@ -15,6 +15,7 @@ pub(crate) struct Checks {
     /// The camera's lift at the picture before, and the slack that it takes up, mm.
     camera: (f64, f64),
     missing: Vec<Missing>,
+    f_number: f64,
     frame: u32,
     held: u32,
     first: bool,
@@ -107,6 +108,7 @@ impl Checks {
             levels: level_slots(stand, axes),
             camera: (0.0, take_up_mm(stand, axes, Carrier::Camera)),
             missing,
+            f_number: stand.lens.f_number,
             frame: 1,
             held: 1,
             first: true,
@@ -263,7 +265,11 @@ impl Checks {
             Setting::Steps { per_unit, .. } => 1.0 / per_unit,
             Setting::Scale { division } => division,
         };
-        report.step_pixels = report.step_pixels.max(smallest * pixels_per_unit);
+        let costs = match axis.way {
+            Way::Focus => geometry.ring_error_pixels(pose, smallest, self.f_number),
+            _ => smallest * pixels_per_unit,
+        };
+        report.step_pixels = report.step_pixels.max(costs);
         target
     }
 

@@ -242,8 +242,8 @@ impl Coverage {
         }
     }
 
-    /// Takes a level's part of a frame in.
-    pub(crate) fn look(&mut self, frame: u32, level: usize, imaging: &Imaging) {
+    /// Takes a level's part of a frame in. `shown`: whether anything lies on it.
+    pub(crate) fn look(&mut self, frame: u32, level: usize, imaging: &Imaging, shown: bool) {
         let coverage = &mut self.levels[level];
         let points = imaging.filling();
         if frame == 1 {
@@ -264,7 +264,9 @@ impl Coverage {
                 }
             }
         };
-        if let (Some(spare), Some(extent)) = (&mut coverage.painting_spare, &coverage.painting) {
+        if let (Some(spare), Some(extent), true) =
+            (&mut coverage.painting_spare, &coverage.painting, shown)
+        {
             least(spare, extent, self.edges[level]);
         }
         least(&mut coverage.pane_spare, &self.panes[level], [true; 4]);

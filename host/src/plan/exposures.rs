@@ -1,6 +1,7 @@
 //! What a take has to know of the exposures of a shot: how, with which lamps, levels and drawings.
 
-use std::path::Path;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use crate::schedule::{EXPOSURE_WORD, Exposure, Laid, Lamp, Pass, Release};
@@ -24,18 +25,33 @@ pub(super) fn lamps(stand: &Stand) -> Vec<Lamp> {
 pub(super) fn passes(stand: &Stand, shot: &Shot) -> Vec<Pass> {
     let shutter = &stand.shutter;
     let (own_press, told) = match &shutter.release {
-        stand::Release::Board { press, .. } => (*press, false),
+        stand::Release::Board { press, .. } => (*press, shutter.timed_by_release),
+        // The program itself is told nothing.
         stand::Release::Command { words, .. } => (
             Duration::ZERO,
-            words.iter().any(|word| word.contains(EXPOSURE_WORD)),
+            words
+                .iter()
+                .skip(1)
+                .any(|word| word.contains(EXPOSURE_WORD)),
         ),
         stand::Release::Hand => (Duration::ZERO, false),
     };
+    let time = |pass: &crate::shot::Pass| pass.exposure.unwrap_or(shutter.exposure);
+    // Where a person sets the camera for one pass, somebody has to set it for the others too.
+    let set_by_hand = !told
+        && shot
+            .passes
+            .iter()
+            .any(|pass| time(pass) != shutter.exposure);
     shot.passes
         .iter()
         .map(|pass| {
-            let exposure = pass.exposure.unwrap_or(shutter.exposure);
-            let press = pass.press.unwrap_or(own_press);
+            let exposure = time(pass);
+            let press = if shutter.timed_by_release {
+                exposure
+            } else {
+                pass.press.unwrap_or(own_press)
+            };
             Pass {
                 name: pass.name.clone(),
                 when: pass.when,
@@ -49,9 +65,7 @@ pub(super) fn passes(stand: &Stand, shot: &Shot) -> Vec<Pass> {
                 press,
                 // The line may be held longer than the shutter is open.
                 window: shutter.delay.saturating_add(exposure).max(press),
-                // A line that is closed for as long as the shutter is to be open opens it for
-                // that long; any other time the camera keeps for itself.
-                set_by_hand: exposure != shutter.exposure && !told && press != exposure,
+                set_by_hand,
             }
         })
         .collect()
@@ -66,6 +80,20 @@ pub(super) fn laid(stand: &Stand, shot: &Shot) -> Vec<Laid> {
         if !shot.cels.iter().any(|cels| cels.level == id) {
             continue;
         }
+        let mut every: Vec<&Path> = shot
+            .cels
+            .iter()
+            .filter(|cels| cels.level == id)
+            .flat_map(|cels| &cels.drawings)
+            .filter_map(|drawing| drawing.art.as_deref())
+            .chain(shot.layers[place].art.as_deref())
+            .collect();
+        every.sort_unstable();
+        every.dedup();
+        let mut names: BTreeMap<&Path, String> = BTreeMap::new();
+        for &art in &every {
+            names.insert(art, name_of(art, &every));
+        }
         let mut before = None;
         for frame in 1..=shot.frames {
             let art = shot.art_at(id, frame);
@@ -73,7 +101,7 @@ pub(super) fn laid(stand: &Stand, shot: &Shot) -> Vec<Laid> {
                 all.push(Laid {
                     frame,
                     on: level.name.clone(),
-                    drawing: art.map(name_of),
+                    drawing: art.and_then(|art| names.get(art).cloned()),
                 });
                 before = Some(art);
             }
@@ -83,12 +111,34 @@ pub(super) fn laid(stand: &Stand, shot: &Shot) -> Vec<Laid> {
     all
 }
 
-/// What a drawing is called: its file's name, without folder and ending.
-fn name_of(art: &Path) -> String {
-    art.file_stem()
-        .unwrap_or_default()
-        .to_string_lossy()
-        .into_owned()
+/// What a drawing is called: its file's name, without folder and ending, and with as much of its
+/// folder as tells it from the other drawings of its level.
+fn name_of(art: &Path, all: &[&Path]) -> String {
+    let text = |path: &Path| path.to_string_lossy().into_owned();
+    let mut name = PathBuf::from(art.file_stem().unwrap_or_default());
+    let others: Vec<&Path> = all.iter().copied().filter(|other| *other != art).collect();
+    let tail = |path: &Path, parts: usize| {
+        let parent: Vec<_> = path
+            .parent()
+            .into_iter()
+            .flat_map(Path::components)
+            .collect();
+        let mut tail: PathBuf = parent[parent.len().saturating_sub(parts)..]
+            .iter()
+            .collect();
+        tail.push(path.file_stem().unwrap_or_default());
+        tail
+    };
+    let depth = art.components().count();
+    for parts in 0..depth {
+        name = tail(art, parts);
+        if others.iter().all(|other| tail(other, parts) != name) {
+            return text(&name);
+        }
+    }
+    // The same to the last folder: they differ in their ending.
+    name.set_file_name(art.file_name().unwrap_or_default());
+    text(&name)
 }
 
 /// How the stand exposes.
@@ -124,5 +174,33 @@ pub(super) fn exposure(stand: &Stand) -> Exposure {
         window,
         ready: shutter.ready,
         arrival: stand.arrival.as_ref().map(|arrival| arrival.within),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn drawings_of_one_name_are_told_apart() {
+        let all = [
+            "work/art/headland.png",
+            "work/art/night/headland.png",
+            "work/art/night/gull.png",
+            "work/art/night/gull.tif",
+            "work/art/wave.png",
+        ]
+        .map(Path::new);
+        let names = all.map(|art| name_of(art, &all));
+        assert_eq!(
+            names,
+            [
+                "art/headland",
+                "night/headland",
+                "work/art/night/gull.png",
+                "work/art/night/gull.tif",
+                "wave"
+            ]
+        );
     }
 }

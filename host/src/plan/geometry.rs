@@ -361,6 +361,23 @@ impl Geometry {
         optics::pixels_per_unit(&self.picture, pose.image_mm, distance_mm, way)
     }
 
+    /// Blur in pixels of what is in focus in a pose, once the lens ring stands so many degrees
+    /// beside its place; 0 where there is no ring.
+    pub(crate) fn ring_error_pixels(&self, pose: &FramePose, degrees: f64, f_number: f64) -> f64 {
+        let (Some(table), Some(ring)) = (&self.ring, pose.ring_degrees) else {
+            return 0.0;
+        };
+        [ring - degrees, ring + degrees]
+            .into_iter()
+            .filter_map(|ring| optics::focused_distance_mm(table, ring))
+            .map(|focused| {
+                let wanted = pose.stand.focus_mm;
+                let blur = optics::depth::blur_mm(self.focal_length_mm, f_number, focused, wanted);
+                blur * self.pixels_per_mm()
+            })
+            .fold(0.0, f64::max)
+    }
+
     /// Least and greatest distance that the lens ring's table reaches, mm, where there is one.
     pub(crate) fn ring_reach(&self) -> Option<(f64, f64)> {
         let table = self.ring.as_ref()?;

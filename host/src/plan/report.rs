@@ -1,7 +1,5 @@
 //! What a sound plan leaves over, and what to look out for at the stand.
 
-use std::fmt;
-
 use serde::Serialize;
 
 /// What a sound plan leaves over.
@@ -62,7 +60,8 @@ pub struct AxisReport {
     pub largest_change_frame: u32,
     /// Greatest picture error from setting whole steps or divisions, pixels.
     pub rounding_pixels: f64,
-    /// What one step, or one division, of error costs in the picture where it costs most, pixels.
+    /// What one step, or one division, of error costs in the picture where it costs most, pixels;
+    /// for the lens's ring, the blur of what should be in focus.
     pub step_pixels: f64,
 }
 
@@ -77,57 +76,4 @@ pub struct MissingAxis {
     pub pixels: f64,
     /// Frame at which it is greatest.
     pub frame: u32,
-}
-
-/// Size errors below this, in pixels at the picture's corner, are not worth a line.
-const WORTH_A_LINE: f64 = 0.05;
-
-impl fmt::Display for Report {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for level in &self.levels {
-            if level.size_error_pixels.abs() >= WORTH_A_LINE {
-                let way = if level.size_error_percent > 0.0 {
-                    "large"
-                } else {
-                    "small"
-                };
-                writeln!(
-                    f,
-                    "{}: looks up to {:.2} % too {way}, {:.1} pixels at the picture's corner (frame {})",
-                    level.level,
-                    level.size_error_percent.abs(),
-                    level.size_error_pixels.abs(),
-                    level.size_error_frame
-                )?;
-            }
-        }
-        for missing in &self.missing {
-            writeln!(
-                f,
-                "{}: has no {} axis, which costs {:.2} pixels at frame {}",
-                missing.of, missing.direction, missing.pixels, missing.frame
-            )?;
-        }
-        for axis in &self.axes {
-            if axis.rounding_pixels >= TOLERATED_PIXELS {
-                writeln!(
-                    f,
-                    "{} {}: its settings are coarse, up to {:.2} pixels in the picture",
-                    axis.of, axis.direction, axis.rounding_pixels
-                )?;
-            }
-        }
-        let farthest = self
-            .levels
-            .iter()
-            .max_by(|a, b| a.travel_pixels.total_cmp(&b.travel_pixels));
-        if let Some(level) = farthest.filter(|level| level.travel_pixels > 0.0) {
-            writeln!(
-                f,
-                "{}: goes {:.1} pixels in one picture, the farthest of all (frame {})",
-                level.level, level.travel_pixels, level.travel_frame
-            )?;
-        }
-        Ok(())
-    }
 }

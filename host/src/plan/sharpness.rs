@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::optics::depth::{blur_mm, depth_of_field};
 use crate::plan::geometry::FramePose;
 use crate::plan::strobing::join;
-use crate::stand::{Picture, Stand};
+use crate::stand::Stand;
 
 /// How sharp a level is over a shot.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -54,22 +54,23 @@ impl Sharpness {
             focal_length_mm: lens.focal_length_mm,
             f_number: lens.f_number,
             circle_mm: lens.circle_of_confusion_mm,
-            pixels_per_mm: pixels_per_mm(&lens.picture),
+            pixels_per_mm: lens.picture.pixels_per_mm(),
             levels: stand.levels.iter().map(|of| level(&of.name)).collect(),
         }
     }
 
-    /// Takes a picture in that is held for `held` frames from `frame`.
-    pub(crate) fn look(&mut self, frame: u32, held: u32, pose: &FramePose) {
+    /// Takes a picture in that is held for `held` frames from `frame`. `shows`: on which levels
+    /// anything lies.
+    pub(crate) fn look(&mut self, frame: u32, held: u32, pose: &FramePose, shows: &[bool]) {
         let focus_mm = pose.stand.focus_mm;
-        for (level, view) in self.levels.iter_mut().zip(&pose.levels) {
+        for ((level, view), &shown) in self.levels.iter_mut().zip(&pose.levels).zip(shows) {
             let blur = blur_mm(
                 self.focal_length_mm,
                 self.f_number,
                 focus_mm,
                 view.distance_mm,
             );
-            if blur > self.circle_mm * (1.0 + 1e-9) {
+            if shown && blur > self.circle_mm * (1.0 + 1e-9) {
                 join(&mut level.soft, frame..=frame + held.max(1) - 1);
             }
             let pixels = blur * self.pixels_per_mm;
@@ -92,9 +93,4 @@ impl Sharpness {
     pub(crate) fn finish(self) -> Vec<LevelSharpness> {
         self.levels
     }
-}
-
-/// Pixels to a millimetre of the sensor (the finer of the two ways).
-fn pixels_per_mm(picture: &Picture) -> f64 {
-    (f64::from(picture.columns) / picture.width_mm).max(f64::from(picture.rows) / picture.height_mm)
 }

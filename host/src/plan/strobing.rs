@@ -41,7 +41,9 @@ pub struct Fast {
     pub rule: Rule,
     /// Stretches of frames at which the level arrives too fast.
     pub frames: Vec<RangeInclusive<u32>>,
-    /// The frame at which it arrives fastest among them.
+    /// For [`Rule::Jumps`], stretches at which it jumps so much farther that it is a smear.
+    pub smears: Vec<RangeInclusive<u32>>,
+    /// The frame at which it arrives fastest among `frames`.
     pub worst_frame: u32,
     /// How far the fastest point goes there, pixels: a frame for [`Rule::Crossing`], from picture to
     /// picture for [`Rule::Jumps`].
@@ -108,7 +110,7 @@ pub(crate) struct Speeds {
 
 #[derive(Clone, Debug)]
 struct LevelSpeed {
-    before: Option<(Imaging, u32)>,
+    before: Option<(Imaging, u32, bool)>,
     greatest: Travel,
     crossing: Fast,
     jumps: Fast,
@@ -130,6 +132,7 @@ impl Speeds {
             level: level.to_owned(),
             rule,
             frames: Vec::new(),
+            smears: Vec::new(),
             worst_frame: 1,
             pixels: 0.0,
             limit_pixels,
@@ -158,8 +161,9 @@ impl Speeds {
     ) {
         let limits = self.limits;
         let level = &mut self.levels[level];
-        let before = level.before.replace((*imaging, held));
-        let (Some((before, held_before)), true) = (before, shown) else {
+        // What appears or goes has not moved for the eye.
+        let before = level.before.replace((*imaging, held, shown));
+        let (Some((before, held_before, true)), true) = (before, shown) else {
             return;
         };
         let pixels = edge_travel_px(&before, imaging);
@@ -171,7 +175,9 @@ impl Speeds {
         if a_frame > limits.crossing_px * (1.0 + ROUNDING) {
             level.crossing.add(span.clone(), a_frame);
         }
-        if pixels > limits.strobes_px * (1.0 + ROUNDING) && pixels < limits.smears_px {
+        if pixels >= limits.smears_px {
+            join(&mut level.jumps.smears, span);
+        } else if pixels > limits.strobes_px * (1.0 + ROUNDING) {
             level.jumps.add(span, pixels);
         }
     }

@@ -42,19 +42,21 @@ pub fn survey(
     let mut speeds = Speeds::new(stand, shot);
     let mut sharpness = Sharpness::new(stand);
     let mut pose = geometry.blank();
+    let mut shows = vec![false; stand.levels.len()];
     let mut frame = 1;
     while frame <= shot.frames {
         let held = shot.hold.min(shot.frames - frame + 1);
         geometry.pose_into(frame, &mut pose);
-        for place in 0..stand.levels.len() {
+        for (place, shows) in shows.iter_mut().enumerate() {
             let level = LevelId(place);
+            let shown = (frame..frame + held).any(|frame| shot.art_at(level, frame).is_some());
+            *shows = shown;
             if let Some(imaging) = Imaging::new(stand, &pose.stand, pose.image_mm, level) {
-                let shown = (frame..frame + held).any(|frame| shot.art_at(level, frame).is_some());
-                coverage.look(frame, place, &imaging);
+                coverage.look(frame, place, &imaging, shown);
                 speeds.look(frame, held, place, &imaging, shown);
             }
         }
-        sharpness.look(frame, held, &pose);
+        sharpness.look(frame, held, &pose, &shows);
         frame += held;
         progress(frame - 1);
     }

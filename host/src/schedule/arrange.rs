@@ -10,7 +10,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Pass, Schedule, Turn};
+use super::{Schedule, Turn};
 
 /// One thing that a hand has to do.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -144,8 +144,10 @@ impl Arranged {
                 });
             }
         }
-        if let Some(time) = own_time(schedule, pass).filter(|&time| self.time != Some(time)) {
-            chores.push(Chore::Exposure { time });
+        if pass.set_by_hand && self.time != Some(pass.exposure) {
+            chores.push(Chore::Exposure {
+                time: pass.exposure,
+            });
         }
         let handled: BTreeSet<&String> = schedule
             .passes
@@ -217,15 +219,6 @@ impl Arranged {
             }
         }
     }
-}
-
-/// The exposure time that the camera itself has to be set to for a pass: where a person has to set
-/// it for any, it has to be set back for the others too.
-fn own_time(schedule: &Schedule, pass: &Pass) -> Option<Duration> {
-    let ever = schedule.passes.iter().any(|pass| pass.set_by_hand);
-    // Where the line is closed for as long as the shutter is to be open, the line tells.
-    let by_line = !pass.set_by_hand && pass.press == pass.exposure;
-    (ever && !by_line).then_some(pass.exposure)
 }
 
 impl Schedule {

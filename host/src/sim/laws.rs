@@ -217,6 +217,7 @@ mod tests {
                 exposure: Duration::from_millis(100),
                 delay: Duration::ZERO,
                 ready: Duration::ZERO,
+                timed_by_release: false,
             },
             arrival: None,
             home_check: 0,

@@ -108,6 +108,7 @@ pub(crate) fn stand() -> Stand {
             exposure: Duration::from_millis(500),
             delay: Duration::from_millis(100),
             ready: Duration::from_millis(400),
+            timed_by_release: false,
         },
         arrival: None,
         home_check: 0,

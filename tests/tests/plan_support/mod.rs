@@ -135,6 +135,7 @@ pub(crate) fn stand(levels: &[(f64, Pane)], ways: &[Way], camera: &[Way]) -> Sta
             exposure: Duration::from_millis(500),
             delay: Duration::from_millis(100),
             ready: Duration::from_millis(1200),
+            timed_by_release: false,
         },
         arrival: None,
         home_check: 0,

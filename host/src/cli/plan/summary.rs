@@ -3,14 +3,18 @@
 use std::ops::RangeInclusive;
 use std::time::Duration;
 
+use panestep::optics::glass_shift_mm;
 use panestep::plan::Plan;
 use panestep::plan::coverage::{LevelCoverage, Spare};
+use panestep::plan::report::TOLERATED_PIXELS;
 use panestep::plan::strobing::{Fast, Limits, Rule};
 use panestep::plan::survey::Survey;
 use panestep::plan::times::Times;
 use panestep::schedule::{Pass, Schedule};
-use panestep::shot::{Shot, When};
-use panestep::stand::Stand;
+use panestep::shot::{Pass as ShotPass, Shot, When};
+use panestep::stand::{LevelId, Stand};
+
+use super::Looked;
 
 use crate::cli::screen::{clock_time, say};
 
@@ -18,7 +22,7 @@ use crate::cli::screen::{clock_time, say};
 const NOTHING_PX: f64 = 0.05;
 
 /// The shot, its time, and what to look out for.
-pub(crate) fn summary(stand: &Stand, shot: &Shot, plan: &Plan, times: &Times, survey: &Survey) {
+pub(crate) fn summary(stand: &Stand, shot: &Shot, plan: &Plan, times: &Times, looked: &Looked) {
     let shown = Duration::from_secs_f64(f64::from(shot.frames) / shot.rate);
     say(&format!(
         "{}: {} frames, {:.1} s when shown at {} frames a second",
@@ -47,7 +51,16 @@ pub(crate) fn summary(stand: &Stand, shot: &Shot, plan: &Plan, times: &Times, su
             missing.of, missing.direction, missing.pixels, missing.frame
         ));
     }
-    for warning in warnings(stand, shot, survey) {
+    for axis in &plan.report().axes {
+        if axis.rounding_pixels >= TOLERATED_PIXELS {
+            say(&format!(
+                "{} {}: its steps or divisions are coarse, up to {:.2} px in the picture",
+                axis.of, axis.direction, axis.rounding_pixels
+            ));
+        }
+    }
+    let others = warnings(stand, shot, plan, &looked.survey);
+    for warning in looked.art.iter().chain(&others) {
         say(&format!("look out: {warning}"));
     }
 }
@@ -180,8 +193,13 @@ fn time(schedule: &Schedule, times: &Times) {
 }
 
 /// What can be shot, but should be known before.
-fn warnings(stand: &Stand, shot: &Shot, survey: &Survey) -> Vec<String> {
+fn warnings(stand: &Stand, shot: &Shot, plan: &Plan, survey: &Survey) -> Vec<String> {
     let mut all = Vec::new();
+    all.extend(
+        shot.passes
+            .iter()
+            .filter_map(|pass| out_of_register(stand, plan, pass)),
+    );
     let limits = Limits::new(&shot.strobing, stand.lens.picture.columns, shot.rate);
     for fast in &survey.fast {
         all.push(too_fast(shot, &limits, fast));
@@ -198,6 +216,41 @@ fn warnings(stand: &Stand, shot: &Shot, survey: &Survey) -> Vec<String> {
         all.push(line);
     }
     all
+}
+
+/// What a pass does not register with the others, because panes are out of it: whatever lies below
+/// is seen through less glass.
+fn out_of_register(stand: &Stand, plan: &Plan, pass: &ShotPass) -> Option<String> {
+    let pose = plan.geometry().pose(1);
+    let corner_px = plan.geometry().corner_mm() * plan.geometry().pixels_per_mm();
+    let farther = |level: usize| -> f64 {
+        let above = pass.without.iter().filter(|out| out.0 < level);
+        above
+            .map(|out| glass_shift_mm(&stand.levels[out.0].pane))
+            .sum()
+    };
+    let worst = (0..stand.levels.len())
+        .filter(|&level| !pass.without.contains(&LevelId(level)))
+        .map(|level| {
+            let distance_mm = pose.levels[level].distance_mm;
+            let farther_mm = farther(level);
+            let pixels = corner_px * farther_mm / (distance_mm + farther_mm);
+            (level, farther_mm, pixels)
+        })
+        .max_by(|one, two| one.2.total_cmp(&two.2))
+        .filter(|&(_, _, pixels)| pixels >= NOTHING_PX)?;
+    let (level, farther_mm, pixels) = worst;
+    let names: Vec<&str> = pass
+        .without
+        .iter()
+        .map(|out| &*stand.levels[out.0].name)
+        .collect();
+    Some(format!(
+        "pass {} is without {}: seen through less glass, what lies below appears farther away, {} by {farther_mm:.2} mm, and is up to {pixels:.1} px off the other passes at the picture's corner; a clean pane of the same glass in its place keeps them together",
+        pass.name,
+        listed(&names),
+        stand.levels[level].name,
+    ))
 }
 
 /// The levels that are softer than the circle of confusion, in one line: mostly it is all but one.
@@ -255,8 +308,15 @@ fn too_fast(shot: &Shot, limits: &Limits, fast: &Fast) -> String {
             )
         }
         Rule::Jumps => format!(
-            "{level} jumps up to {pixels:.1} px from picture to picture at {at}, most to frame {worst_frame}: from {limit_pixels:.1} px on (the picture's width in {:.0} pictures) a move strobes, from {:.1} px on (in {:.0}) it is a smear",
-            shot.strobing.strobes_below, limits.smears_px, shot.strobing.smears_below,
+            "{level} jumps up to {pixels:.1} px from picture to picture at {at}, most to frame {worst_frame}: from {limit_pixels:.1} px on (the picture's width in {:.0} pictures) a move strobes, from {:.1} px on (in {:.0}) it is a smear{}",
+            shot.strobing.strobes_below,
+            limits.smears_px,
+            shot.strobing.smears_below,
+            if fast.smears.is_empty() {
+                String::new()
+            } else {
+                format!(", as at {}", spans(&fast.smears))
+            },
         ),
     }
 }
@@ -312,18 +372,27 @@ pub(crate) fn details(shot: &Shot, plan: &Plan, survey: &Survey) {
         if axis.largest_move > 0.0 {
             let held = f64::from(shot.hold);
             line.push_str(&format!(
-                ", up to {:.3} {unit} a picture (to frame {}; {:.2} {unit}/s when shown), changing by up to {:.4} {unit} from one to the next (frame {})",
+                ", up to {:.3} {unit} a picture (to frame {}; {:.2} {unit}/s when shown)",
                 axis.largest_move,
                 axis.largest_move_frame,
                 axis.largest_move * shot.rate / held,
-                axis.largest_change,
-                axis.largest_change_frame,
+            ));
+        }
+        if axis.largest_change > 0.0 {
+            line.push_str(&format!(
+                ", gaining or losing up to {:.4} {unit} from one picture to the next (frame {})",
+                axis.largest_change, axis.largest_change_frame,
             ));
         }
         if axis.step_pixels > 0.0 {
             line.push_str(&format!(
-                "; one step or division of error is {:.3} px",
-                axis.step_pixels
+                "; one step or division beside it is {:.3} px{}",
+                axis.step_pixels,
+                if axis.unit == "deg" && axis.direction == "focus" {
+                    " of blur"
+                } else {
+                    ""
+                }
             ));
         }
         say(&line);

@@ -80,7 +80,10 @@ fn pass(
             &without(new),
         );
     }
-    found.time(&what("exposure time"), old.exposure, new.exposure);
+    // A schedule that names no passes says nothing of it.
+    if !old.exposure.is_zero() && !new.exposure.is_zero() {
+        found.time(&what("exposure time"), old.exposure, new.exposure);
+    }
     found.time(
         &what("how long the release line is closed"),
         old.press,

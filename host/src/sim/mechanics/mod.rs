@@ -193,7 +193,10 @@ impl Mechanics {
             trace: Trace::default(),
             random,
             lines,
-            camera: Camera::new(&stand.shutter, options.press_times),
+            camera: Camera::new(
+                &stand.shutter,
+                options.press_times || stand.shutter.timed_by_release,
+            ),
             violations: Vec::new(),
             stop: false,
             releases: 0,
