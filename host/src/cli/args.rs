@@ -104,7 +104,12 @@ pub(crate) struct Sheet {
     #[arg(long)]
     pub(crate) motors: bool,
     /// How much more than is seen is to be painted on every side.
-    #[arg(long, value_name = "LENGTH", default_value = "15 mm")]
+    #[arg(
+        long,
+        allow_hyphen_values = true,
+        value_name = "LENGTH",
+        default_value = "15 mm"
+    )]
     pub(crate) margin: String,
     /// Replace what is there already, whoever wrote it.
     #[arg(long)]

@@ -85,7 +85,7 @@ pub(crate) fn sheet(typed: &args::Sheet) -> Result<(), Failure> {
             exposure_sheet::html(stand, shot, plan, survey, &wanted, out, |_| work.step())
         })?;
         staged.write(&exposures_csv.0, exposures_csv.1, |out| {
-            exposure_sheet::csv(shot, plan, survey, &wanted, out, |_| work.step())
+            exposure_sheet::csv(stand, shot, plan, survey, &wanted, out, |_| work.step())
         })?;
         let tasks = painters_sheet::tasks(stand, shot, plan, survey, margin_mm, |_| work.step())
             .map_err(Failure::could_not)?;

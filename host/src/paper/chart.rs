@@ -2,13 +2,16 @@
 //! above another share the frames' axis. Of more frames than can be told apart, a column shows the
 //! least and the greatest of those that fall on it.
 
+mod warnings;
+
 use std::io;
 
+use self::warnings::{Warning, warnings};
 use super::draw::{At, Drawing, GREY, INK, PALE, Pen, ticks};
 use super::slug;
 use crate::plan::Plan;
 use crate::plan::curves::Curves;
-use crate::plan::strobing::{Fast, Limits, Rule};
+use crate::plan::strobing::{Fast, Limits};
 use crate::plan::survey::Survey;
 use crate::shot::Shot;
 use crate::stand::{Carrier, LevelId, Stand};
@@ -97,7 +100,7 @@ pub fn charts(
             let (way, unit) = (axis.way.name(), axis.way.unit().sign());
             let [forth, _] = axis.way.directions();
             panels.push(Panel {
-                title: format!("{way}: position, {unit} from its zero, {forth}"),
+                title: format!("{way}: position, {unit} from its zero; + is {forth}"),
                 traces: vec![(position, Pen::solid(1.8))],
                 limits: vec![
                     (axis.travel.0, format!("least, {} {unit}", axis.travel.0)),
@@ -122,21 +125,28 @@ pub fn charts(
         if let Carrier::Level(LevelId(level)) = of {
             let [centre, edge] = &levels[level];
             let name = &stand.levels[level].name;
+            let crossing_px = limits.crossing_px * f64::from(shot.hold);
             panels.push(Panel {
-                title: "travel in the picture, px from the picture before: middle (solid), \
-                        fastest point (dashed)"
+                title: "travel in the picture, px from picture to picture: its middle (solid), \
+                        its fastest point (dashed)"
                     .into(),
                 traces: vec![(centre, Pen::solid(1.8)), (edge, Pen::dashed(1.8, "9 4"))],
                 limits: vec![
                     (
-                        limits.crossing_px * f64::from(shot.hold),
+                        crossing_px,
                         format!(
-                            "picture crossed in {} s",
+                            "crosses the picture in {} s, {crossing_px:.1} px",
                             shot.strobing.crossing.as_secs_f64()
                         ),
                     ),
-                    (limits.strobes_px, "strobes from here".into()),
-                    (limits.smears_px, "smears from here".into()),
+                    (
+                        limits.strobes_px,
+                        format!("strobes from {:.1} px", limits.strobes_px),
+                    ),
+                    (
+                        limits.smears_px,
+                        format!("smears from {:.1} px", limits.smears_px),
+                    ),
                 ],
                 warnings: survey
                     .fast
@@ -152,11 +162,15 @@ pub fn charts(
         }
         let name = stand.carrier_name(of);
         let number = charts.len() + 1;
+        let warned = match of {
+            Carrier::Level(LevelId(level)) => warnings(survey, level, name),
+            Carrier::Camera => Vec::new(),
+        };
         charts.push(Chart {
             name: format!("{number:02}-{}", slug(name))
                 .trim_end_matches('-')
                 .to_owned(),
-            svg: drawn(&format!("{}: {name}", shot.name), shot, &panels),
+            svg: drawn(&format!("{}: {name}", shot.name), shot, &panels, &warned),
         });
     }
     Ok(charts)
@@ -179,15 +193,11 @@ impl Trace {
     }
 }
 
-fn drawn(title: &str, shot: &Shot, panels: &[Panel<'_>]) -> String {
-    let head = 62.0;
-    let warnings: Vec<String> = panels
-        .iter()
-        .flat_map(|panel| &panel.warnings)
-        .map(|fast| words(fast))
-        .collect();
-    let top = head + 18.0 * warnings.len() as f64;
-    let height = top + (PANEL + GAP) * panels.len() as f64 + 14.0;
+fn drawn(title: &str, shot: &Shot, panels: &[Panel<'_>], warned: &[Warning]) -> String {
+    let head = 66.0;
+    let top = head + 18.0 * warned.len() as f64;
+    let below = top + (PANEL + GAP) * panels.len() as f64;
+    let height = below + warnings::height(warned) + 14.0;
     let mut drawing = Drawing::new(WIDTH, height);
     drawing.area((0.0, 0.0), (WIDTH, height), "#ffffff");
     drawing.text((LEFT, 26.0), 19.0, At::Start, title);
@@ -201,36 +211,24 @@ fn drawn(title: &str, shot: &Shot, panels: &[Panel<'_>]) -> String {
         At::Start,
         &format!("{} frames at {} a second{held}", shot.frames, shot.rate),
     );
-    for (place, warning) in warnings.iter().enumerate() {
+    for (place, warning) in warned.iter().enumerate() {
         let y = head + 18.0 * place as f64;
         triangle(&mut drawing, (LEFT + 5.0, y - 9.0));
-        drawing.text((LEFT + 18.0, y), 13.0, At::Start, warning);
+        drawing.text((LEFT + 18.0, y), 13.0, At::Start, &warning.words);
     }
     for (place, panel) in panels.iter().enumerate() {
         let y = top + 22.0 + (PANEL + GAP) * place as f64;
         panel.draw(&mut drawing, shot, y);
     }
+    warnings::draw(warned, &mut drawing, below + 18.0, |frame| {
+        across(shot, frame)
+    });
     drawing.finish()
 }
 
-/// A warning in words.
-fn words(fast: &Fast) -> String {
-    let first = fast.frames.first().map_or(1, |span| *span.start());
-    let last = fast.frames.last().map_or(1, |span| *span.end());
-    let what = match fast.rule {
-        Rule::Crossing => "crosses the picture too fast",
-        Rule::Jumps => "strobes",
-    };
-    format!(
-        "{what} at frames {first} to {last}, fastest at {}: {:.1} px, limit {:.1} px{}",
-        fast.worst_frame,
-        fast.pixels,
-        fast.limit_pixels,
-        match fast.rule {
-            Rule::Crossing => " a frame",
-            Rule::Jumps => " a picture",
-        }
-    )
+/// Where a frame lies: it is as wide as it is shown for, from half before its number to half after.
+fn across(shot: &Shot, frame: f64) -> f64 {
+    LEFT + (frame - 0.5) / f64::from(shot.frames) * (WIDTH - LEFT - RIGHT)
 }
 
 fn triangle(drawing: &mut Drawing, (x, y): (f64, f64)) {
@@ -260,22 +258,20 @@ impl Panel<'_> {
                 far.push(limit);
             }
         }
-        let room = (greatest - least).max(1e-3);
+        // What stands still has a unit of room; no rounding is blown up to a curve.
+        let room = match greatest - least {
+            room if room > 1e-6 => room,
+            _ => 1.0,
+        };
         ((least - 0.06 * room, greatest + 0.16 * room), far)
     }
 
     fn draw(&self, drawing: &mut Drawing, shot: &Shot, top: f64) {
         let ((least, greatest), far) = self.range();
         let frames = f64::from(shot.frames);
-        let wide = WIDTH - LEFT - RIGHT;
-        // A frame is as wide as it is shown for: from half before its number to half after.
-        let x = |frame: f64| LEFT + (frame - 0.5) / frames * wide;
+        let x = |frame: f64| across(shot, frame);
         let y = |value: f64| top + PANEL * (greatest - value) / (greatest - least);
-        let mut title = self.title.clone();
-        for (_, what) in &far {
-            title.push_str(&format!("; {what}: beyond this panel"));
-        }
-        drawing.text((LEFT, top - 7.0), 13.0, At::Start, &title);
+        drawing.text((LEFT, top - 7.0), 13.0, At::Start, &self.title);
 
         for fast in &self.warnings {
             for span in &fast.frames {
@@ -303,30 +299,21 @@ impl Panel<'_> {
             let text = format!("{frame:.0}");
             drawing.text((x(frame), bottom + 19.0), 12.0, At::Middle, &text);
         }
-        let known = self.traces[0].0.columns.iter().flatten();
-        let ends = (known.clone().next().copied(), known.last().copied());
-        for (limit, what) in &self.limits {
-            if *limit < least || *limit > greatest {
-                continue;
-            }
-            let pen = Pen::dashed(1.2, "2 4");
-            drawing.line((LEFT, y(*limit)), (WIDTH - RIGHT, y(*limit)), pen);
-            // At the end at which the curve is farther away.
-            let apart =
-                |end: Option<(f64, f64)>| end.map_or(0.0, |(_, value)| (value - limit).abs());
-            let (place, anchor) = if apart(ends.0) > apart(ends.1) {
-                (LEFT + 6.0, At::Start)
-            } else {
-                (WIDTH - RIGHT - 4.0, At::End)
-            };
-            drawing.text((place, y(*limit) - 4.0), 12.0, anchor, what);
-        }
         for (trace, pen) in &self.traces {
             drawing.through(
                 self.line(trace, shot).map(|at| Some((x(at?.0), y(at?.1)))),
                 *pen,
             );
         }
+        // What the words of a limit must not meet: a line's place, and its height.
+        let mut taken = Vec::new();
+        if !far.is_empty() {
+            let far: Vec<&str> = far.iter().map(|(_, what)| what.as_str()).collect();
+            let far = format!("beyond this panel: {}", far.join("; "));
+            drawing.text((WIDTH - RIGHT - 6.0, top + 14.0), 11.0, At::End, &far);
+            taken.extend([(1, top + 18.0), (2, top + 18.0)]);
+        }
+        self.name_limits(drawing, y, (least, greatest), taken);
         for fast in &self.warnings {
             triangle(drawing, (x(f64::from(fast.worst_frame)), top + 1.0));
         }
@@ -344,6 +331,59 @@ impl Panel<'_> {
                 ..Pen::solid(1.0)
             },
         );
+    }
+
+    /// Draws the limits that the panel reaches to, each with its words where the curves are far away
+    /// and no other words are.
+    fn name_limits(
+        &self,
+        drawing: &mut Drawing,
+        y: impl Fn(f64) -> f64,
+        (least, greatest): (f64, f64),
+        mut taken: Vec<(usize, f64)>,
+    ) {
+        /// How tall words are, px.
+        const TALL: f64 = 14.0;
+        /// At the left, in the middle, at the right.
+        const PLACES: usize = 3;
+        for (limit, what) in &self.limits {
+            if *limit < least || *limit > greatest {
+                continue;
+            }
+            let at = y(*limit);
+            let pen = Pen::dashed(1.2, "2 4");
+            drawing.line((LEFT, at), (WIDTH - RIGHT, at), pen);
+            // How near a curve comes to the words, px.
+            let apart = |place: usize| {
+                let near = self.traces.iter().flat_map(|(trace, _)| {
+                    let count = trace.columns.len();
+                    let from = place * count / PLACES;
+                    let to = ((place + 1) * count / PLACES).max(from + 1);
+                    trace.columns[from.min(count)..to.min(count)]
+                        .iter()
+                        .flatten()
+                });
+                near.flat_map(|(low, high)| [y(*low), y(*high)])
+                    .map(|curve| (curve - (at - TALL / 2.0)).abs())
+                    .fold(f64::INFINITY, f64::min)
+            };
+            let free = |place: &usize| {
+                let mut others = taken.iter().filter(|(other, _)| other == place);
+                others.all(|(_, other)| (other - at).abs() >= TALL)
+            };
+            let best = [1, 0, 2]
+                .into_iter()
+                .filter(free)
+                .max_by(|one, two| apart(*one).min(30.0).total_cmp(&apart(*two).min(30.0)));
+            let place = best.unwrap_or(2);
+            taken.push((place, at));
+            let (x, anchor) = match place {
+                0 => (LEFT + 6.0, At::Start),
+                1 => (f64::midpoint(LEFT, WIDTH - RIGHT), At::Middle),
+                _ => (WIDTH - RIGHT - 6.0, At::End),
+            };
+            drawing.text((x, at - 4.0), 12.0, anchor, what);
+        }
     }
 
     /// Points of a curve: frame and value. A value that rests while its frame is shown is drawn as

@@ -35,8 +35,9 @@ thead { display: table-header-group; }
 tr { break-inside: avoid; page-break-inside: avoid; }
 th, td { border: 0.25mm solid #777; padding: 0.7mm 1.3mm; text-align: left; vertical-align: top; }
 th { border-bottom: 0.6mm solid #000; font-size: 9pt; }
+th:nth-child(-n+2) { width: 12mm; }
 td.n, th.n { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
-td.way { white-space: nowrap; font-size: 9pt; }
+td.way, td.pass { white-space: nowrap; font-size: 9pt; }
 tr.new > td { border-top: 0.6mm solid #000; }
 .box { display: inline-block; width: 3.6mm; height: 3.6mm; border: 0.35mm solid #000; }
 tr.note > td { background: #eee; border-top: 0.6mm solid #000; font-size: 9pt; }

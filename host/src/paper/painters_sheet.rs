@@ -107,7 +107,9 @@ fn size(width_mm: f64, height_mm: f64) -> String {
 }
 
 fn metres(mm: f64) -> String {
-    if mm >= 1000.0 {
+    if mm >= 100_000.0 {
+        format!("{:.0} m ({:.0} ft)", mm / 1000.0, mm / 304.8)
+    } else if mm >= 1000.0 {
         format!("{:.2} m ({:.1} ft)", mm / 1000.0, mm / 304.8)
     } else {
         both(mm)

@@ -16,7 +16,7 @@ fn texts(document: &Document<'_>) -> Vec<String> {
         .descendants()
         .filter(|node| node.has_tag_name("text"));
     nodes
-        .map(|node| node.text().unwrap_or_default().to_owned())
+        .map(|node| node.text().unwrap_or_default().trim().to_owned())
         .collect()
 }
 

@@ -133,7 +133,7 @@ exposure = "2 s"
         write("stand.toml", &stand);
         write("shot.toml", &shot);
         let clear = RgbaImage::from_fn(50, 40, |x, y| {
-            Rgba([5 * x as u8, 6 * y as u8, 90, 40 + 5 * x as u8])
+            Rgba([5 * x as u8, 6 * y as u8, 90, 40 + 4 * x as u8])
         });
         for name in ["reeds & <rushes>.png", "gull-1.png", "gull-2.png"] {
             clear.save(folder.path().join(name)).expect("written");

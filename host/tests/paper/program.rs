@@ -2,9 +2,12 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
+use std::time::Duration;
 
-use super::Coast;
+use rustix::process::{Pid, Signal, kill_process};
+
+use super::{Coast, REEDS};
 
 fn run(coast: &Coast, words: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_panestep"))
@@ -182,4 +185,168 @@ fn what_cannot_be_is_refused_before_anything_is_written() {
         1,
         &["cannot be written"],
     );
+}
+
+/// Whether a file is being written in here, or in a folder in here.
+fn half_written(folder: &Path) -> bool {
+    let Ok(entries) = fs::read_dir(folder) else {
+        return false;
+    };
+    entries.flatten().any(|entry| {
+        entry.file_name().to_string_lossy().ends_with(".part")
+            || entry.path().is_dir() && half_written(&entry.path())
+    })
+}
+
+/// Starts the program, has it asked to stop once it is writing, and says how it ended. Should a
+/// quick machine have finished before it was asked, it is given another go at once; what it left
+/// behind is checked whichever way it ended.
+fn stopped(coast: &Coast, words: &[&str], place: &str) {
+    let before = names(coast.folder.path());
+    for _ in 0..20 {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_panestep"))
+            .args(words)
+            .current_dir(coast.folder.path())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("it runs");
+        let status = loop {
+            if half_written(coast.folder.path()) {
+                let pid = Pid::from_child(&child);
+                kill_process(pid, Signal::INT).expect("it is asked");
+                break child.wait().expect("it ends");
+            }
+            if let Some(status) = child.try_wait().expect("known") {
+                break status;
+            }
+            std::thread::sleep(Duration::from_millis(1));
+        };
+        assert!(!half_written(coast.folder.path()), "{words:?}");
+        match status.code() {
+            Some(3) => {
+                assert_eq!(names(coast.folder.path()), before, "{words:?}");
+                return;
+            }
+            Some(0) => {
+                let path = coast.path(place);
+                let gone = if path.is_dir() {
+                    fs::remove_dir_all(path)
+                } else {
+                    fs::remove_file(path)
+                };
+                gone.expect("there is what was asked for");
+            }
+            other => panic!("{words:?}: {other:?}"),
+        }
+    }
+    panic!("{words:?} was never stopped");
+}
+
+#[test]
+fn asked_to_stop_it_leaves_neither_a_half_file_nor_a_folder() {
+    let coast = Coast::new(20_000, "ones");
+    for (words, place) in [
+        (
+            &["export", "shot.toml", "--curves", "curves.json"][..],
+            "curves.json",
+        ),
+        (&["sheet", "shot.toml", "--out", "print/coast"], "print"),
+    ] {
+        stopped(&coast, words, place);
+    }
+}
+
+#[test]
+fn art_that_is_not_there_stops_neither_sheets_nor_charts_nor_a_scene() {
+    let coast = Coast::new(5, "ones");
+    fs::remove_file(coast.path("gull-2.png")).expect("removed");
+    fs::remove_file(coast.path("reeds & <rushes>.png")).expect("removed");
+    says(
+        &run(&coast, &["sheet", "shot.toml", "--out", "print"]),
+        0,
+        &["painters-sheet.html"],
+    );
+    says(
+        &run(&coast, &["chart", "shot.toml", "--out", "charts"]),
+        0,
+        &["elevation.svg"],
+    );
+    says(
+        &run(&coast, &["export", "shot.toml", "--scene", "scene.glb"]),
+        0,
+        &[
+            "gulls has a plain plane in place of",
+            "gull-2.png",
+            &format!("{REEDS} has a plain plane in place of"),
+            "sky has no art",
+        ],
+    );
+    assert!(gltf::import(coast.path("scene.glb")).is_ok());
+}
+
+/// Keys that begin late, end early and follow one another at once, pictures that are held for three
+/// frames of which the last has fewer.
+#[test]
+fn keys_in_odd_places_are_drawn_printed_and_exported() {
+    let coast = Coast::new(11, "ones");
+    let path = coast.path("shot.toml");
+    let text = fs::read_to_string(&path).expect("read");
+    let start = text.find("[viewer]").expect("moves");
+    let moves = r#"[viewer]
+keys = [{ frame = 4, east = "0 m", ahead = "0 m" }, { frame = 5, east = "0.05 m" },
+        { frame = 6, ahead = "0.1 m" }, { frame = 9, east = "0.02 m" }]
+[focus]
+keys = [{ frame = 2, level = "gulls" }, { frame = 3, level = "gulls" }]
+"#;
+    let text = format!("{}{moves}", &text[..start]);
+    fs::write(
+        &path,
+        text.replace("exposures = \"ones\"", "exposures = \"threes\""),
+    )
+    .expect("written");
+    for (words, said) in [
+        (
+            &["sheet", "shot.toml", "--out", "print"][..],
+            "exposure-sheet.csv",
+        ),
+        (&["chart", "shot.toml", "--out", "charts"], "elevation.svg"),
+        (
+            &["export", "shot.toml", "--scene", "scene.glb"],
+            "scene.glb",
+        ),
+        (
+            &["export", "shot.toml", "--curves", "curves.csv"],
+            "curves.csv",
+        ),
+    ] {
+        says(&run(&coast, words), 0, &[said]);
+    }
+    let mut sheet = csv::Reader::from_path(coast.path("print/exposure-sheet.csv")).expect("CSV");
+    let frames: Vec<String> = sheet
+        .records()
+        .map(|record| record.expect("a row")[1].to_owned())
+        .collect();
+    let expected: Vec<String> = (1..=11)
+        .flat_map(|frame| [frame, frame])
+        .map(|frame: u32| frame.to_string())
+        .collect();
+    assert_eq!(frames, expected);
+    let (document, buffers, _) = gltf::import(coast.path("scene.glb")).expect("a scene");
+    let animation = document.animations().next().expect("one");
+    // A key at every picture of what moves: frames 1, 4, 7, 10.
+    let moves: Vec<Vec<f32>> = animation
+        .channels()
+        .filter(|channel| channel.target().property() == gltf::animation::Property::Translation)
+        .map(|channel| {
+            let reader = channel.reader(|buffer| Some(&buffers[buffer.index()]));
+            reader.read_inputs().expect("times").collect()
+        })
+        .collect();
+    assert!(!moves.is_empty());
+    for times in moves {
+        assert_eq!(times.len(), 4);
+        for (time, frame) in times.iter().zip([1.0_f32, 4.0, 7.0, 10.0]) {
+            assert!((time - (frame - 1.0) / 24.0).abs() < 1e-6, "{times:?}");
+        }
+    }
 }

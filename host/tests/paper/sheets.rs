@@ -54,7 +54,8 @@ fn sheets(coast: &Coast, wanted: &Wanted) -> (Stand, Shot, Plan, Sheets) {
     let (mut html, mut text) = (Vec::new(), Vec::new());
     exposure_sheet::html(&stand, &shot, &plan, &survey, wanted, &mut html, |_| Ok(()))
         .expect("written");
-    exposure_sheet::csv(&shot, &plan, &survey, wanted, &mut text, |_| Ok(())).expect("written");
+    exposure_sheet::csv(&stand, &shot, &plan, &survey, wanted, &mut text, |_| Ok(()))
+        .expect("written");
     let html = String::from_utf8(html).expect("text");
     let page = Html::parse_document(&html);
     assert!(page.errors.is_empty(), "{:?}", page.errors);
@@ -154,7 +155,7 @@ fn drawings_passes_and_fairings_are_spoken_of_where_they_change() {
         }
     }
     for (remark, record) in remarks.iter().zip(&sheets.csv) {
-        let frame = format!("{}: ", &record[1]);
+        let frame = format!("frame {}: ", &record[1]);
         assert_eq!(remark.trim_start_matches(&frame), &record[6]);
     }
     assert!(remarks[0].contains("pass 1: dawn"), "{}", remarks[0]);
