@@ -8,7 +8,7 @@ use std::io::{self, Write};
 use std::ops::RangeInclusive;
 use std::time::Duration;
 
-use self::rows::Sheet;
+use self::rows::{Lies, Sheet};
 use super::html::{FOOT, escaped, head, terms};
 use crate::plan::Plan;
 use crate::plan::output::{fixed, quoted};
@@ -200,7 +200,7 @@ fn table(
     let columns = 2 + usize::from(several) + sheet.drawn.len() + 2 * sheet.settings.len();
     let mut pass_before = None;
     sheet.rows(|row| {
-        begun(row.number)?;
+        begun(row.turn.number)?;
         let new = several && row.turn.pass == 0 && pass_before.is_some();
         pass_before = Some(row.turn.pass);
         // Across the whole table, above the row that they belong to: columns are narrow.
@@ -227,11 +227,12 @@ fn table(
             let name = escaped(&pass_name(row.turn, pass));
             write!(out, "<td class=\"pass\">{name}</td>")?;
         }
-        for (drawing, held) in &row.drawings {
-            match (drawing, held) {
-                (_, true) => write!(out, "<td class=\"held\">\u{2502}</td>")?,
-                (Some(drawing), false) => write!(out, "<td><b>{}</b></td>", escaped(drawing))?,
-                (None, false) => write!(out, "<td>bare</td>")?,
+        for lies in &row.drawings {
+            match lies {
+                Lies::New(Some(drawing)) => write!(out, "<td><b>{}</b></td>", escaped(drawing))?,
+                Lies::New(None) => write!(out, "<td><b>bare</b></td>")?,
+                Lies::Still(_) => write!(out, "<td class=\"held\">\u{2502}</td>")?,
+                Lies::Out => write!(out, "<td class=\"held\">out</td>")?,
             }
         }
         for ((value, by), setting) in row.settings.iter().zip(&sheet.settings) {
@@ -287,18 +288,23 @@ pub fn csv(
     }
     writeln!(out)?;
     sheet.rows(|row| {
-        begun(row.number)?;
+        begun(row.turn.number)?;
         let pass = schedule.passes.get(row.turn.pass);
         let drawings: Vec<String> = row
             .drawings
             .iter()
             .zip(&sheet.drawn)
-            .map(|((drawing, _), on)| format!("{on}: {}", drawing.as_deref().unwrap_or("bare")))
+            .map(|(lies, on)| match lies {
+                Lies::New(drawing) | Lies::Still(drawing) => {
+                    format!("{on}: {}", drawing.as_deref().unwrap_or("bare"))
+                }
+                Lies::Out => format!("{on}: out"),
+            })
             .collect();
         write!(
             out,
             "{},{},{},{},{},{},{}",
-            row.number,
+            row.turn.number,
             row.turn.frame,
             quoted(pass.map_or("", |pass| pass.name.as_str())),
             quoted(&pass.map_or(String::new(), |pass| lamps(schedule, pass))),

@@ -158,7 +158,7 @@ fn drawings_passes_and_fairings_are_spoken_of_where_they_change() {
         let frame = format!("frame {}: ", &record[1]);
         assert_eq!(remark.trim_start_matches(&frame), &record[6]);
     }
-    assert!(remarks[0].contains("pass 1: dawn"), "{}", remarks[0]);
+    assert!(remarks[0].contains("pass 1 begins: dawn"), "{}", remarks[0]);
     assert!(
         remarks[0].contains("viewer ahead gathers speed"),
         "{}",
@@ -169,6 +169,23 @@ fn drawings_passes_and_fairings_are_spoken_of_where_they_change() {
         "{}",
         remarks[1]
     );
+    assert!(
+        remarks[0].contains(&format!("see that {REEDS} is in")),
+        "{}",
+        remarks[0]
+    );
+    // A person switches both lamps, and sets the camera back as well.
+    for (row, words) in [
+        (0, "lamp dawn on"),
+        (0, "lamp glow off"),
+        (0, "set the camera to 0.5 s"),
+        (1, "lamp dawn off"),
+        (1, "lamp glow on"),
+        (2, "lamp dawn on"),
+        (2, "set the camera to 0.5 s"),
+    ] {
+        assert!(remarks[row].contains(words), "{words}: {}", remarks[row]);
+    }
     assert!(
         remarks[1].contains("set the camera to 2 s"),
         "{}",
