@@ -1,10 +1,10 @@
 //! What can be told of a stand from its file alone: numbers, where each comes from, and what to do.
 //!
-//! * [`lens`](mod@lens): depth of field, diffraction, exposure, the light that the glass takes.
-//! * [`drives`]: steps, speeds, travels, switches.
-//! * [`lifts`]: screws: what they take, and whether they hold.
-//! * [`rest`]: swings, and the rest that they ask for.
-//! * [`whole`]: what concerns several things: channels, boards, levels that could touch.
+//! * `lens`: depth of field, diffraction, exposure, the light that the glass takes.
+//! * `drives`: steps, speeds, travels, switches.
+//! * `lifts`: screws: what they take, and whether they hold.
+//! * `rest`: swings, and the rest that they ask for.
+//! * `whole`: what concerns several things: channels, boards, levels that could touch.
 //!
 //! Pure; opens nothing. What a shot makes of the stand is the plan's business.
 //!

@@ -131,10 +131,11 @@ pub fn html(
             format!(", without {}", pass.without.join(", "))
         };
         let lamps = lamps(schedule, pass);
-        let lamps = if lamps.is_empty() {
-            String::new()
-        } else {
-            format!(", {lamps}")
+        let lamps = match (lamps.is_empty(), pass.lamps.len()) {
+            (true, _) => String::new(),
+            (false, 1) => format!(", lamp {lamps}"),
+            (false, 0) => format!(", {lamps}"),
+            (false, _) => format!(", lamps {lamps}"),
         };
         about.push((
             "pass",

@@ -1,6 +1,6 @@
 //! Moves that strobe: steps from picture to picture that the eye no longer joins.
 //!
-//! Two rules of the trade are asked, each with its own limit ([`Strobing`](crate::shot::Strobing)):
+//! Two rules of the trade are asked, each with its own limit ([`Strobing`]):
 //!
 //! * A camera's pan is safe where anything takes at least seven seconds to cross the picture
 //!   (red.com/red-101/camera-panning-speed; for 24 pictures a second and a shutter of 180 degrees).

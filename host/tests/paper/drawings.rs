@@ -118,6 +118,62 @@ fn a_chart_has_a_panel_for_each_curve_with_its_limits() {
 }
 
 #[test]
+fn what_to_look_out_for_is_said_and_marked_over_the_frames() {
+    let (mut stand, shot, _) = demo();
+    // The nearest pane is too small for the picture.
+    stand.levels[0].pane.width_mm = 300.0;
+    let plan = Plan::new(&stand, &shot).expect("sound");
+    let survey = survey(&stand, &shot, &plan, &[], |_| {});
+    let charts = charts(&stand, &shot, &plan, &survey, |_| Ok(())).expect("drawn");
+    let document = Document::parse(&charts[0].svg).expect("SVG");
+    within(&document);
+    let texts = texts(&document);
+    assert!(texts.iter().any(|text| text == "soft"), "{texts:?}");
+    assert!(texts.iter().any(|text| text == "pane ends"), "{texts:?}");
+    let spare = survey.coverage[0].pane_spare;
+    assert!(spare.mm < 0.0);
+    let said = format!(
+        "the pane's {} edge is in the picture; most at frame {}: {:.1} mm",
+        spare.side.name(),
+        spare.frame,
+        -spare.mm
+    );
+    assert!(texts.iter().any(|text| text.starts_with(&said)), "{said}");
+    // A bar for each stretch: 120 frames share 900 px from 78 on. No move is too fast here.
+    assert!(survey.fast.is_empty());
+    let number = |node: roxmltree::Node<'_, '_>, name: &str| {
+        let value = node.attribute(name).expect("a number");
+        value.parse::<f64>().expect("a number")
+    };
+    let bars: Vec<(f64, f64)> = document
+        .descendants()
+        .filter(|node| node.has_tag_name("rect") && node.attribute("fill") == Some("#dcdcdc"))
+        .map(|node| (number(node, "x"), number(node, "width")))
+        .collect();
+    let soft = &survey.sharpness[0].soft;
+    assert!(!soft.is_empty());
+    assert_eq!(bars.len(), soft.len());
+    for ((from, wide), span) in bars.iter().zip(soft) {
+        let frames = f64::from(span.end() - span.start() + 1);
+        let before = f64::from(span.start() - 1);
+        assert!((from - (78.0 + before * 7.5)).abs() < 0.02, "{from}");
+        assert!((wide - frames * 7.5).abs() < 0.02, "{wide}");
+    }
+    // Nothing is said where there is nothing to say.
+    let (stand, mut shot, _) = demo();
+    shot.frames = 1;
+    shot.viewer = panestep::shot::Viewer::default();
+    shot.shifts.clear();
+    let plan = Plan::new(&stand, &shot).expect("sound");
+    let charts = drawn(&stand, &shot, &plan);
+    let focused = charts
+        .iter()
+        .find(|(name, _)| name.ends_with("skiffs"))
+        .expect("the level in focus");
+    assert!(!focused.1.contains("to look out for"));
+}
+
+#[test]
 fn a_hundred_thousand_frames_make_no_larger_a_drawing() {
     let (stand, mut shot, _) = demo();
     shot.frames = 100_000;
