@@ -3,8 +3,12 @@
 
 pub mod animation;
 mod art;
+mod blur;
+mod exposing;
+mod field;
 mod file;
 mod grain;
+mod letters;
 mod light;
 mod noise;
 mod palette;
@@ -16,7 +20,7 @@ pub mod strip;
 pub use art::{MAX_PIXELS, MAX_SIDE, PictureError};
 pub use file::{exposure_name, frame_name, write_png};
 pub use noise::add_noise;
-pub use scene::Scene;
+pub use scene::{Look, Scene};
 
 use std::path::Path;
 

@@ -22,6 +22,8 @@ pub(super) struct Sheet<'a> {
 
 /// One level as the picture shows it: a plane, and the next smaller one with its share.
 pub(super) struct Seen<'a> {
+    /// How much of its light reaches the lens.
+    pub(super) gain: f32,
     pub(super) fine: Sheet<'a>,
     pub(super) coarse: Option<(Sheet<'a>, f32)>,
 }
@@ -37,6 +39,7 @@ struct Line<'a> {
 
 /// One level in a row of the picture.
 pub(super) struct Row<'a> {
+    gain: f32,
     fine: Line<'a>,
     coarse: Option<(Line<'a>, f32)>,
     /// What it covers of the block that is being worked on.
@@ -47,6 +50,16 @@ pub(super) struct Row<'a> {
 pub(super) type Block = [[f32; 4]; BLOCK];
 
 impl Map {
+    /// The same of a picture that has so many more columns on the left and rows on top.
+    pub(super) fn with_margin(&self, margin: usize) -> Self {
+        let margin = margin as f64;
+        let moved = |[x, y, start]: [f64; 3]| [x, y, start - margin * (x + y)];
+        Self {
+            u: moved(self.u),
+            v: moved(self.v),
+        }
+    }
+
     /// The same to a plane reduced so many times by two.
     pub(super) fn reduced(&self, times: usize) -> Self {
         let part = 0.5_f64.powi(times as i32);
@@ -102,6 +115,7 @@ impl Seen<'_> {
     /// A row of the picture.
     pub(super) fn row(&self, row: usize, columns: usize) -> Row<'_> {
         Row {
+            gain: self.gain,
             fine: self.fine.line(row, columns),
             coarse: self
                 .coarse
@@ -172,7 +186,7 @@ impl Line<'_> {
 
 impl Row<'_> {
     /// What the level covers of some columns.
-    fn look(&self, columns: &Range<usize>) -> Cover {
+    pub(super) fn look(&self, columns: &Range<usize>) -> Cover {
         let fine = self.fine.cover(columns);
         match &self.coarse {
             Some((coarse, _)) if coarse.cover(columns) != fine => Cover::Part,
@@ -180,26 +194,36 @@ impl Row<'_> {
         }
     }
 
-    /// Lays some columns of the level over what lies behind them. What a pane itself takes of the
-    /// light, and the softness of what is out of focus, would go in here.
-    fn lay_over(&self, columns: &Range<usize>, light: &mut Block) {
+    /// Lays some columns of the level over what lies behind them.
+    pub(super) fn lay_over(&self, columns: &Range<usize>, light: &mut Block) {
+        let gain = self.gain;
         match &self.coarse {
             None => self
                 .fine
-                .samples(columns, |x, sample| over(&mut light[x], sample)),
+                .samples(columns, |x, sample| over(&mut light[x], sample, gain)),
+            Some(_) => {
+                let mut own: Block = [[0.0; 4]; BLOCK];
+                self.sample(columns, &mut own);
+                for (light, sample) in light.iter_mut().zip(own) {
+                    over(light, sample, gain);
+                }
+            }
+        }
+    }
+
+    /// The level's own light at some columns; where there is none, nothing is written.
+    pub(super) fn sample(&self, columns: &Range<usize>, light: &mut Block) {
+        match &self.coarse {
+            None => self.fine.samples(columns, |x, sample| light[x] = sample),
             Some((coarse, share)) => {
-                let mut both: Block = [[0.0; 4]; BLOCK];
                 self.fine.samples(columns, |x, sample| {
-                    both[x] = sample.map(|value| value * (1.0 - share));
+                    light[x] = sample.map(|value| value * (1.0 - share));
                 });
                 coarse.samples(columns, |x, sample| {
-                    for (both, value) in both[x].iter_mut().zip(sample) {
-                        *both += value * share;
+                    for (light, value) in light[x].iter_mut().zip(sample) {
+                        *light += value * share;
                     }
                 });
-                for (light, sample) in light.iter_mut().zip(both) {
-                    over(light, sample);
-                }
             }
         }
     }
@@ -223,11 +247,11 @@ pub(super) fn lay_all(levels: &mut [Row<'_>], columns: &Range<usize>, light: &mu
     }
 }
 
-/// Weighted light over light (T. Porter, T. Duff, Computer Graphics 18(3), 1984).
+/// Weighted light over light (T. Porter, T. Duff, Computer Graphics 18(3), 1984), `gain` of it.
 #[inline]
-fn over(behind: &mut [f32; 4], [red, green, blue, opacity]: [f32; 4]) {
+pub(super) fn over(behind: &mut [f32; 4], [red, green, blue, opacity]: [f32; 4], gain: f32) {
     let through = 1.0 - opacity * (1.0 / 65535.0);
-    let before = [red, green, blue, opacity];
+    let before = [red * gain, green * gain, blue * gain, opacity];
     for (behind, before) in behind.iter_mut().zip(before) {
         *behind = before + *behind * through;
     }
