@@ -4,6 +4,7 @@
 pub mod animation;
 mod art;
 mod blur;
+pub mod difference;
 mod exposing;
 mod field;
 mod file;
@@ -18,7 +19,7 @@ mod shelf;
 pub mod strip;
 
 pub use art::{MAX_PIXELS, MAX_SIDE, PictureError};
-pub use file::{exposure_name, frame_name, write_png};
+pub use file::{exposure_name, frame_name, is_view, write_png, write_view};
 pub use noise::add_noise;
 pub use scene::{Look, Scene};
 

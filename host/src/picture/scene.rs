@@ -249,14 +249,12 @@ impl Scene {
         let share = self.share(pass)?;
         let without = &self.shot.passes[pass].without;
         let there = |level: usize| !without.contains(&LevelId(level));
-        // The panes that light from a level goes through; past the last level, from the ground.
         let through = |level: usize| {
-            let own = self.stand.levels.get(level).map(|level| level.pane.art);
-            let panes = level + usize::from(own == Some(Face::Under));
-            let indices = (0..panes).filter(|pane| there(*pane));
-            let gain =
-                light::pile_transmittance(indices.map(|pane| self.stand.levels[pane].pane.index));
-            if look.light_loss { gain as f32 } else { 1.0 }
+            if look.light_loss {
+                self.through_glass(LevelId(level), pass) as f32
+            } else {
+                1.0
+            }
         };
         let levels = (0..lying.len())
             .rev()
@@ -276,6 +274,18 @@ impl Scene {
             ground: GROUND * 65535.0 * through(lying.len()),
             share,
         })
+    }
+
+    /// The part of a level's light that the glass before it lets through in a pass: the panes above it,
+    /// and its own where it is painted on the under side. Past the last level, that of the ground.
+    #[must_use]
+    pub fn through_glass(&self, LevelId(level): LevelId, pass: usize) -> f64 {
+        let without = self.shot.passes.get(pass).map(|pass| &pass.without[..]);
+        let there = |pane: usize| !without.unwrap_or_default().contains(&LevelId(pane));
+        let own = self.stand.levels.get(level).map(|level| level.pane.art);
+        let before = level.min(self.stand.levels.len()) + usize::from(own == Some(Face::Under));
+        let panes = (0..before).filter(|pane| there(*pane));
+        light::pile_transmittance(panes.map(|pane| self.stand.levels[pane].pane.index))
     }
 
     /// What a point of a level is blurred to.
