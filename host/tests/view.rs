@@ -15,7 +15,7 @@ const STAND: &str = r#"
 name = "Two levels"
 [lens]
 focal_length = "50 mm"
-f_number = 4
+f_number = 4.0
 picture = { width = "36 mm", height = "24 mm", pixels = [240, 160] }
 height = "1200 mm"
 focus = "skiffs"
@@ -234,7 +234,7 @@ fn a_strip_has_its_frames_and_a_difference_says_where() {
 /// Steps and divisions: the scale has half millimetres, the story wants less between frames.
 #[test]
 fn levels_stand_on_their_divisions_unless_exactly() {
-    let place = Place::new(60, "", "", "");
+    let place = Place::new(1000, "", "", "");
     let equal = |words: &[&str]| {
         let (_, said) = place.shows(words);
         said.contains("equal in every pixel")

@@ -25,8 +25,8 @@ const COLOURS: [[u8; 3]; 7] = [
     [204, 121, 167],
 ];
 
-/// Opacity of the glass between the lines, of thin lines, and of bold ones, marks and letters.
-const OPACITY: [u16; 3] = [3_300, 34_000, 62_000];
+/// Opacity of the glass between the lines, of the lines, and of marks and letters.
+const OPACITY: [u16; 3] = [2_000, 26_000, 62_000];
 
 /// Marks at the crossings of the bold lines.
 #[derive(Clone, Copy)]
@@ -106,16 +106,26 @@ pub(super) fn paint(stand: &Stand, level: LevelId) -> Art {
     };
     // What is seen of the level decides how large things are; the pane may be larger.
     let view = (f64::from(lens.picture.rows) / seen.max(1e-9) * field.per_mm).clamp(8.0, 1e6);
-    field.graticule(index, view, (width_mm, height_mm));
-    field.name(&stand.levels[index].name, index, stand.levels.len(), view);
+    let place = (index, stand.levels.len());
+    field.graticule(place, view, (width_mm, height_mm));
+    field.name(&stand.levels[index].name, place, view);
     Art::from_picture(&field.picture)
 }
 
 impl Field {
-    /// Lines, thin and bold, with numbers at the bold ones and marks where these cross; a double edge.
-    fn graticule(&mut self, index: usize, view: f64, (width_mm, height_mm): (f64, f64)) {
-        let bold_mm = step_mm(view / self.per_mm);
-        let line = (view / 500.0).max(1.0);
+    /// Lines with marks where they cross, the zero, a double edge, and a scale with numbers either way
+    /// where no other level has its own.
+    fn graticule(
+        &mut self,
+        (index, levels): (usize, usize),
+        view: f64,
+        (width_mm, height_mm): (f64, f64),
+    ) {
+        let step_mm = step_mm(view / self.per_mm);
+        let step = step_mm * self.per_mm;
+        let line = (view / 600.0).max(1.0);
+        let mark = MARKS[index % MARKS.len()];
+        let size = view / 90.0;
         // Broken lines: how long a piece is, and the gap after it.
         let piece = view * (0.012 + 0.006 * (index % 4) as f64);
         let gap = if index.is_multiple_of(2) {
@@ -123,24 +133,20 @@ impl Field {
         } else {
             piece * 0.5
         };
-        for (step_mm, width, opacity) in [
-            (bold_mm / 5.0, line, OPACITY[1]),
-            (bold_mm, 1.6 * line, OPACITY[2]),
-        ] {
-            let half = (width_mm / step_mm / 2.0).floor() as i32;
-            for count in -half..=half {
-                let x = self.middle.0 + f64::from(count) * step_mm * self.per_mm;
-                self.broken(x, width, (piece, gap), opacity, true);
-            }
-            let half = (height_mm / step_mm / 2.0).floor() as i32;
-            for count in -half..=half {
-                let y = self.middle.1 + f64::from(count) * step_mm * self.per_mm;
-                self.broken(y, width, (piece, gap), opacity, false);
-            }
-        }
         let (columns, rows) = (2.0 * self.middle.0, 2.0 * self.middle.1);
+        let across = (width_mm / step_mm / 2.0).floor() as i32;
+        let down = (height_mm / step_mm / 2.0).floor() as i32;
+        let east = |middle: f64, count: i32| middle + f64::from(count) * step;
+        for count in -across..=across {
+            let x = east(self.middle.0, count);
+            self.broken(x, line, (piece, gap), OPACITY[1], true);
+        }
+        for count in -down..=down {
+            let y = east(self.middle.1, count);
+            self.broken(y, line, (piece, gap), OPACITY[1], false);
+        }
         // The zero, and the edge of the pane.
-        let edge = 3.0 * line;
+        let edge = 4.0 * line;
         self.fill(
             (self.middle.0 - line, 0.0),
             (self.middle.0 + line, rows),
@@ -159,34 +165,54 @@ impl Field {
         ] {
             self.fill(from, to, u16::MAX);
         }
-        let mark = MARKS[index % MARKS.len()];
-        let size = view / 75.0;
-        let (across, down) = (
-            (width_mm / bold_mm / 2.0).floor() as i32,
-            (height_mm / bold_mm / 2.0).floor() as i32,
-        );
         for row in -down..=down {
             for column in -across..=across {
-                let at = |count: i32| f64::from(count) * bold_mm * self.per_mm;
-                let (x, y) = (self.middle.0 + at(column), self.middle.1 + at(row));
+                let place = (east(self.middle.0, column), east(self.middle.1, row));
                 let size = if (row, column) == (0, 0) {
-                    2.0 * size
+                    2.5 * size
                 } else {
                     size
                 };
-                self.mark(mark, (x, y), size);
+                self.mark(mark, place, size);
             }
         }
-        let letter = (view / 45.0).max(8.0);
-        for count in (-across..=across).filter(|count| *count != 0) {
-            let x = self.middle.0 + f64::from(count) * bold_mm * self.per_mm;
-            let text = number(f64::from(count) * bold_mm);
-            self.text(&text, (x + 1.2 * size, self.middle.1 + 0.6 * size), letter);
+        // Scales: this level's own height in the picture, and its own place across.
+        let share = (index as f64 + 0.5) / levels.max(1) as f64 - 0.5;
+        let letter = (view / 40.0).max(8.0);
+        let scale = (
+            self.middle.0 + share * view * 1.5,
+            self.middle.1 + share * view * 0.92 + view / 22.0,
+        );
+        let dot = letter / LETTER as f64;
+        for count in -5 * across..=5 * across {
+            let x = self.middle.0 + f64::from(count) * step / 5.0;
+            let long = if count % 5 == 0 { 2.0 } else { 1.0 };
+            self.fill(
+                (x - line / 2.0, scale.1),
+                (x + line / 2.0, scale.1 + long * letter / 2.0),
+                OPACITY[2],
+            );
+            if count % 5 == 0 {
+                let text = number(f64::from(count / 5) * step_mm);
+                self.text(&text, (x + 2.0 * dot, scale.1 + 2.0 * dot), letter);
+            }
         }
-        for count in (-down..=down).filter(|count| *count != 0) {
-            let y = self.middle.1 - f64::from(count) * bold_mm * self.per_mm;
-            let text = number(f64::from(count) * bold_mm);
-            self.text(&text, (self.middle.0 + 1.2 * size, y + 0.6 * size), letter);
+        for count in -5 * down..=5 * down {
+            let y = self.middle.1 - f64::from(count) * step / 5.0;
+            let long = if count % 5 == 0 { 2.0 } else { 1.0 };
+            self.fill(
+                (scale.0, y - line / 2.0),
+                (scale.0 + long * letter / 2.0, y + line / 2.0),
+                OPACITY[2],
+            );
+            if count % 5 == 0 {
+                let text = number(f64::from(count / 5) * step_mm);
+                self.text(
+                    &text,
+                    (scale.0 + letter + 2.0 * dot, y - letter / 2.0),
+                    letter,
+                );
+            }
         }
     }
 
@@ -220,28 +246,41 @@ impl Field {
         }
     }
 
-    /// The level's name, large, on a plate of its own at a height of its own.
-    fn name(&mut self, name: &str, index: usize, levels: usize, view: f64) {
-        let letter = (view / 11.0).min(view / 2.0 / levels.max(1) as f64);
+    /// The level's name, large, on plates at a height of its own, again and again across the pane: one
+    /// is in the picture wherever the level has gone.
+    fn name(&mut self, name: &str, (index, levels): (usize, usize), view: f64) {
+        let letter = (view / 14.0).min(view / 2.2 / levels.max(1) as f64);
         let width = letters::width(name) as f64 / LETTER as f64 * letter;
-        // All names within what is seen at first, one below another.
         let share = (index as f64 + 0.5) / levels.max(1) as f64 - 0.5;
-        let x = self.middle.0 - view * 0.72;
         let y = self.middle.1 + share * view * 0.92 - letter / 2.0;
-        let room = letter * 0.25;
-        let [red, green, blue] = self.colour.map(|value| value / 6);
-        let plate = image::Rgba([red, green, blue, 50_000]);
-        for y in pixels(y - room, y + letter + room, self.picture.height()) {
-            for x in pixels(x - room, x + width + room, self.picture.width()) {
-                self.picture.put_pixel(x, y, plate);
+        let room = letter * 0.2;
+        let apart = (view * 1.1).max(1.5 * width);
+        // Names of neighbours stand beside one another, not above.
+        let aside = if index.is_multiple_of(2) {
+            0.0
+        } else {
+            apart / 2.0
+        };
+        let count = (self.middle.0 / apart).ceil() as i32 + 1;
+        let [red, green, blue] = self.colour.map(|value| value / 8);
+        let plate = image::Rgba([red, green, blue, 58_000]);
+        for repeat in -count..=count {
+            let middle = self.middle.0 + f64::from(repeat) * apart + aside;
+            let x = middle - width / 2.0;
+            let left = x - 2.0 * room - letter;
+            for y in pixels(y - room, y + letter + room, self.picture.height()) {
+                for x in pixels(left, x + width + room, self.picture.width()) {
+                    self.picture.put_pixel(x, y, plate);
+                }
             }
+            self.text(name, (x, y), letter);
+            let mark = MARKS[index % MARKS.len()];
+            self.mark(
+                mark,
+                (x - room - letter / 2.0, y + letter / 2.0),
+                letter * 0.4,
+            );
         }
-        self.text(name, (x, y), letter);
-        self.mark(
-            MARKS[index % MARKS.len()],
-            (x - room - letter * 0.6, y + letter / 2.0),
-            letter * 0.45,
-        );
     }
 
     /// Letters of a height, with their top left corner at a place.
