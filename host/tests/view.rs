@@ -50,6 +50,7 @@ name = "Tide"
 stand = "stand.toml"
 frames = {frames}
 rate = 24
+exposures = "ones"
 [[layer]]
 level = "reeds"
 distance = "3 m"
@@ -381,6 +382,10 @@ fn art_in_every_kind_of_pixel_is_shown() {
     let mut files: Vec<(String, Vec<u8>)> = Vec::new();
     for (name, picture) in &kinds {
         for format in [image::ImageFormat::Png, image::ImageFormat::Tiff] {
+            // The encoder has no TIFF of grey with opacity.
+            if *name == "grey, opacity" && format == image::ImageFormat::Tiff {
+                continue;
+            }
             files.push((format!("{name} {format:?}"), encoded(picture, format)));
         }
     }
