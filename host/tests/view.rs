@@ -1,10 +1,14 @@
 //! `panestep view` as a person runs it: what it writes, what it says, what it refuses.
 
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
-use std::process::Output;
+use std::process::{Output, Stdio};
+use std::time::Duration;
 
 use assert_cmd::Command;
 use image::{ImageBuffer, Rgb, RgbImage};
+use panestep::picture::animation::{self, Pictures};
+use rustix::process::{Pid, Signal, kill_process};
 
 /// A stand of two levels without axes, and a shot on it.
 struct Place {
@@ -422,6 +426,80 @@ fn long_shots_are_shown_in_part() {
     place.shows(&["--frames", "99999-100000", "--width", "60", "--out", "end"]);
     assert!(place.path("end/frame-100000.png").exists());
     place.shows(&["--strip", "3", "--width", "60"]);
+}
+
+/// A shot that takes long: whoever stops it finds whole pictures and is told where to go on, and of
+/// an animation nothing.
+#[test]
+fn stopping_leaves_no_half_file() {
+    let place = Place::new(20_000, "", "", "");
+    let stopped = |words: &[&str], once_there: &str| {
+        let child = std::process::Command::new(assert_cmd::cargo::cargo_bin("panestep"))
+            .current_dir(place.folder.path())
+            .args(["view", "shot.toml", "--all"])
+            .args(words)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        while !place.path(once_there).exists() {
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        kill_process(Pid::from_child(&child), Signal::INT).unwrap();
+        let output = child.wait_with_output().unwrap();
+        assert_eq!(output.status.code(), Some(3), "{:?}", texts(&output));
+        texts(&output).1
+    };
+    let said = stopped(&["--out", "tide"], "tide/frame-0003.png");
+    let names: Vec<PathBuf> = std::fs::read_dir(place.path("tide"))
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
+    assert!((3..20_000).contains(&names.len()), "{said}");
+    for name in &names {
+        assert_eq!(picture(name).dimensions(), (240, 160), "{name:?}");
+    }
+    let next = format!("--frames {}-20000", names.len() + 1);
+    assert!(said.contains(&next), "{next}: {said}");
+    let before = place.files();
+    for name in ["tide.gif", "tide.apng"] {
+        stopped(&["--out", name], &format!("{name}.part"));
+        assert_eq!(place.files(), before, "{name}");
+    }
+}
+
+/// However long an animation, few of its pictures are asked for at a time, and each but those that a
+/// palette is learnt from once.
+#[test]
+fn an_animation_holds_few_of_its_pictures() {
+    let folder = tempfile::tempdir().unwrap();
+    let count = 1000;
+    for name in ["long.gif", "long.apng"] {
+        let (mut most, mut asked) = (0, vec![0; count]);
+        let mut make = |places: &[usize]| {
+            most = most.max(places.len());
+            for place in places {
+                asked[*place] += 1;
+            }
+            let even = |place: &usize| RgbImage::from_pixel(8, 6, Rgb([*place as u8, 90, 30]));
+            Ok(places.iter().map(even).collect())
+        };
+        let pictures = Pictures {
+            count,
+            make: &mut make,
+        };
+        let path = folder.path().join(name);
+        let go_on = |_, _| ControlFlow::Continue(());
+        if name.ends_with("gif") {
+            animation::gif(pictures, &path, 24.0, true, go_on).unwrap();
+        } else {
+            animation::apng(pictures, &path, 24.0, go_on).unwrap();
+        }
+        assert!((1..=8).contains(&most), "{name}: {most}");
+        assert!(asked.iter().all(|times| (1..=2).contains(times)), "{name}");
+        let again = if name.ends_with("gif") { 48 } else { 0 };
+        assert_eq!(asked.iter().sum::<usize>(), count + again, "{name}");
+    }
 }
 
 #[test]

@@ -2,11 +2,12 @@
 
 use image::RgbImage;
 use rayon::prelude::*;
+use wide::f32x4;
 
 use crate::picture::art::Cover;
 use crate::picture::blur::{Disc, Rows};
 use crate::picture::light;
-use crate::picture::sampling::{BLOCK, Row, Seen, lay_all, over};
+use crate::picture::sampling::{BLOCK, Row, Seen, gains, lay_all, over};
 
 /// Rows of the picture that are blurred together: each lot needs some more around it.
 const BAND: usize = 64;
@@ -154,11 +155,12 @@ impl Shown<'_> {
             return;
         }
         rows.add_up();
+        let gains = gains(self.seen.gain);
         let mut blurred = vec![[0.0; 4]; columns];
         for (row, light) in light.chunks_exact_mut(columns).enumerate() {
             disc.row(&rows, row + disc.reach, &mut blurred);
             for (light, sample) in light.iter_mut().zip(&blurred) {
-                over(light, *sample, self.seen.gain);
+                over(light, f32x4::from(*sample), gains);
             }
         }
     }

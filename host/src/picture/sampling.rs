@@ -2,6 +2,8 @@
 
 use std::ops::Range;
 
+use wide::{f32x4, i32x4};
+
 use crate::picture::art::{Cover, Plane};
 
 /// Columns of a row that are decided on together: what is hidden or clear there is not computed.
@@ -142,7 +144,7 @@ impl Line<'_> {
     /// The light at some columns, between four pixels each. Where there is none, `shade` is not
     /// called.
     #[inline]
-    fn samples(&self, columns: &Range<usize>, mut shade: impl FnMut(usize, [f32; 4])) {
+    fn samples(&self, columns: &Range<usize>, mut shade: impl FnMut(usize, f32x4)) {
         let first = columns.start.max(self.columns.start);
         let last = columns.end.min(self.columns.end);
         let stride = self.plane.stride;
@@ -153,7 +155,9 @@ impl Line<'_> {
             fixed(self.v[1] + self.v[0] * first as f64),
         );
         let (step_u, step_v) = (fixed(self.u[0]), fixed(self.v[0]));
-        let part = |value: i64| ((value as u32) >> 8) as i32 as f32 * (1.0 / 16_777_216.0);
+        let part =
+            |value: i64| f32x4::splat(((value as u32) >> 8) as i32 as f32 * (1.0 / 16_777_216.0));
+        let two = |at: usize| self.plane.pixels.get(at..)?.first_chunk::<2>();
         for x in first..last {
             let at = ((v >> 32) as usize)
                 .wrapping_mul(stride)
@@ -161,27 +165,22 @@ impl Line<'_> {
             let (right, below) = (part(u), part(v));
             u = u.wrapping_add(step_u);
             v = v.wrapping_add(step_v);
-            let Some(four) = self
-                .plane
-                .pixels
-                .get(at..)
-                .and_then(|rest| rest.get(..stride + 2))
-            else {
+            let (Some(upper), Some(lower)) = (two(at), two(at.wrapping_add(stride))) else {
                 continue;
             };
-            let [a, b, c, d] = [four[0], four[1], four[stride], four[stride + 1]]
-                .map(|pixel| pixel.map(f32::from));
-            let d_part = right * below;
-            let [b_part, c_part] = [right - d_part, below - d_part];
-            let a_part = 1.0 - right - c_part;
-            shade(
-                x - columns.start,
-                std::array::from_fn(|i| {
-                    a[i] * a_part + b[i] * b_part + c[i] * c_part + d[i] * d_part
-                }),
-            );
+            let [a, b] = [light(&upper[0]), light(&upper[1])];
+            let [c, d] = [light(&lower[0]), light(&lower[1])];
+            let upper = a + (b - a) * right;
+            let lower = c + (d - c) * right;
+            shade(x - columns.start, upper + (lower - upper) * below);
         }
     }
+}
+
+/// A pixel to reckon with, all four values at once.
+#[inline(always)]
+fn light(pixel: &[u16; 4]) -> f32x4 {
+    f32x4::from_i32x4(i32x4::from(pixel.map(i32::from)))
 }
 
 impl Row<'_> {
@@ -196,16 +195,16 @@ impl Row<'_> {
 
     /// Lays some columns of the level over what lies behind them.
     pub(super) fn lay_over(&self, columns: &Range<usize>, light: &mut Block) {
-        let gain = self.gain;
+        let gains = gains(self.gain);
         match &self.coarse {
             None => self
                 .fine
-                .samples(columns, |x, sample| over(&mut light[x], sample, gain)),
+                .samples(columns, |x, sample| over(&mut light[x], sample, gains)),
             Some(_) => {
                 let mut own: Block = [[0.0; 4]; BLOCK];
                 self.sample(columns, &mut own);
                 for (light, sample) in light.iter_mut().zip(own) {
-                    over(light, sample, gain);
+                    over(light, f32x4::from(sample), gains);
                 }
             }
         }
@@ -214,15 +213,16 @@ impl Row<'_> {
     /// The level's own light at some columns; where there is none, nothing is written.
     pub(super) fn sample(&self, columns: &Range<usize>, light: &mut Block) {
         match &self.coarse {
-            None => self.fine.samples(columns, |x, sample| light[x] = sample),
+            None => self
+                .fine
+                .samples(columns, |x, sample| light[x] = sample.to_array()),
             Some((coarse, share)) => {
                 self.fine.samples(columns, |x, sample| {
-                    light[x] = sample.map(|value| value * (1.0 - share));
+                    light[x] = (sample * f32x4::splat(1.0 - share)).to_array();
                 });
                 coarse.samples(columns, |x, sample| {
-                    for (light, value) in light[x].iter_mut().zip(sample) {
-                        *light += value * share;
-                    }
+                    let sum = f32x4::from(light[x]) + sample * f32x4::splat(*share);
+                    light[x] = sum.to_array();
                 });
             }
         }
@@ -247,12 +247,17 @@ pub(super) fn lay_all(levels: &mut [Row<'_>], columns: &Range<usize>, light: &mu
     }
 }
 
-/// Weighted light over light (T. Porter, T. Duff, Computer Graphics 18(3), 1984), `gain` of it.
+/// What a sample is multiplied by before it is laid over others: its light by `gain`, its opacity
+/// by nothing.
+pub(super) fn gains(gain: f32) -> f32x4 {
+    f32x4::from([gain, gain, gain, 1.0])
+}
+
+/// Weighted light over light (T. Porter, T. Duff, Computer Graphics 18(3), 1984), as much of it as
+/// [`gains`] says.
 #[inline]
-pub(super) fn over(behind: &mut [f32; 4], [red, green, blue, opacity]: [f32; 4], gain: f32) {
-    let through = 1.0 - opacity * (1.0 / 65535.0);
-    let before = [red * gain, green * gain, blue * gain, opacity];
-    for (behind, before) in behind.iter_mut().zip(before) {
-        *behind = before + *behind * through;
-    }
+pub(super) fn over(behind: &mut [f32; 4], sample: f32x4, gains: f32x4) {
+    let through = 1.0 - sample.to_array()[3] * (1.0 / 65535.0);
+    let light = sample * gains + f32x4::from(*behind) * f32x4::splat(through);
+    *behind = light.to_array();
 }
