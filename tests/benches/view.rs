@@ -9,7 +9,7 @@
 //! lifted from frame to frame. Both blend linear light weighted by opacity, between four neighbours, in
 //! 32-bit floating point, and end with the 8-bit values of sRGB in memory; reading and writing files
 //! does not count. Both have all cores: ours shares out the rows of one frame, the script whole frames.
-//! The paintings are held with 16 bits by us and with 32 by the script, as is quickest for each.
+//! The paintings are held with 16 bits by us and with 32 by the script, which OpenCV warps quicker.
 //! The pictures are compared: OpenCV rounds places to 1/32 of a pixel, which shows in single values.
 #![allow(clippy::print_stdout, reason = "a bench prints its figures")]
 
