@@ -37,7 +37,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     );
     let go_on = |_, _| ControlFlow::Continue(());
     let frames = animation::frames_in(&folder)?;
-    let paths: Vec<PathBuf> = frames.into_iter().map(|(_, path)| path).collect();
+    let paths: Vec<Vec<PathBuf>> = frames
+        .into_iter()
+        .map(|(_, passes)| passes.into_values().collect())
+        .collect();
     animation::write(&paths, &folder.join("animation.gif"), shot.rate, 640, go_on)?;
     strip::write(&folder, &[1, 40, 80, 120], 480, &folder.join("strip.png"))?;
     Ok(())

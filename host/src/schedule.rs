@@ -3,6 +3,7 @@
 //! The plan makes it, the take works through it. Nothing in here knows the stand's geometry; the
 //! size of a step is there only so that messages can speak of millimetres.
 
+mod arrange;
 mod differences;
 mod passes;
 
@@ -12,11 +13,21 @@ use serde::{Deserialize, Serialize};
 
 use crate::stand::{AxisUnit, Way};
 
+pub use arrange::{Arranged, Chore};
 pub use differences::differences;
-pub use passes::{Laid, Lamp, Pass, Turn};
+pub use passes::{Laid, Lamp, Order, Pass, Turn};
 
 /// Most frames of a schedule.
 pub const MAX_FRAMES: u32 = 1_000_000;
+
+/// What in a command's words stands for the frame's number.
+pub const FRAME_WORD: &str = "{frame}";
+
+/// What in a command's words stands for the pass's number, from 1.
+pub const PASS_WORD: &str = "{pass}";
+
+/// What in a command's words stands for the exposure time in seconds, such as `0.5`.
+pub const EXPOSURE_WORD: &str = "{exposure}";
 
 /// Everything that a take needs to know.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -52,7 +63,7 @@ pub struct Schedule {
     /// which nothing is said keeps its painting.
     #[serde(default)]
     pub laid: Vec<Laid>,
-    /// How many frames are exposed between two home checks; 0 for a check at the end only.
+    /// How many exposures are made between two home checks; 0 for a check at the end only.
     pub home_check: u32,
 }
 
@@ -146,7 +157,8 @@ pub enum Release {
     },
     /// A program of the user's own.
     Command {
-        /// The program and its arguments; `{frame}` stands for the frame's number.
+        /// The program and its arguments; `{frame}` stands for the frame's number, `{pass}` for the
+        /// pass's, `{exposure}` for the exposure time in seconds.
         words: Vec<String>,
         /// Longest time that it may take.
         time_out: Duration,
@@ -162,6 +174,15 @@ impl Exposure {
         match self.release {
             Release::Board { board, .. } => Some(board),
             Release::Command { .. } | Release::Hand => None,
+        }
+    }
+
+    /// Whether a command is told how long to expose.
+    #[must_use]
+    pub fn tells_time(&self) -> bool {
+        match &self.release {
+            Release::Command { words, .. } => words.iter().any(|word| word.contains(EXPOSURE_WORD)),
+            Release::Board { .. } | Release::Hand => false,
         }
     }
 
@@ -211,6 +232,14 @@ impl Schedule {
             && Some(self.hand_targets.len()) == entries(self.hands.len())
             && self.motors.iter().all(|axis| known(axis.board))
             && self.exposure.board().is_none_or(known)
+            && self
+                .lamps
+                .iter()
+                .all(|lamp| lamp.output.is_none_or(|(board, _)| known(board)))
+            && self.passes.iter().all(|pass| {
+                let mut lamps = pass.lamps.iter();
+                lamps.all(|&lamp| lamp < self.lamps.len())
+            })
     }
 
     /// Places of the lifts in `motors`, in the order in which they go to their home switches, one

@@ -12,6 +12,7 @@ use std::time::{Duration, Instant};
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
 use panestep::camera::{PictureFolder, Told, UserCommand};
 use panestep::link::SystemClock;
+use panestep::schedule::Turn;
 use panestep::take::album::BLACK;
 use panestep::take::exposure::Released;
 use panestep::take::{Album, Look, ReleaseOrder, Trigger};
@@ -281,7 +282,13 @@ impl Stand {
         let words: Vec<String> = words.iter().map(|&word| word.into()).collect();
         let _running = SCRIPTS.read().unwrap_or_else(PoisonError::into_inner);
         self.command.release(&ReleaseOrder {
-            frame: 12,
+            turn: Turn {
+                number: 24,
+                frame: 12,
+                pass: 1,
+                several: true,
+            },
+            exposure: Duration::from_millis(2500),
             words: &words,
             time_out,
         })
@@ -296,12 +303,13 @@ fn a_command_runs_in_the_stands_folder_without_a_shell() {
     let words = [
         "./photograph",
         "{frame}",
-        "a-{frame}.jpg",
+        "a-{frame}-{pass}.jpg",
+        "{exposure}",
         "$HOME; exit 3 *",
     ];
     assert_eq!(stand.release(&words, LONG), Released::Took);
     let read = |name: &str| fs::read_to_string(stand.folder.path().join(name)).expect("written");
-    assert_eq!(read("words"), "12|a-12.jpg|$HOME; exit 3 *|");
+    assert_eq!(read("words"), "12|a-12-2.jpg|2.5|$HOME; exit 3 *|");
     let here = stand.folder.path().canonicalize().expect("it is there");
     assert_eq!(Path::new(read("where").trim()), here);
     assert!(stand.told.borrow().is_empty());

@@ -441,15 +441,22 @@ fn an_animation_and_a_strip_come_from_the_numbered_frames() {
     }
     // Frame 3 was exposed three times: the last one counts.
     let spoilt = RgbImage::from_pixel(96, 54, Rgb([255, 0, 0]));
-    let third = folder.path().join(exposure_name(3, 3));
+    let third = folder.path().join(exposure_name(3, None, 3));
     std::fs::rename(folder.path().join(frame_name(3)), third).unwrap();
     for exposure in [1, 2] {
-        write_png(&spoilt, &folder.path().join(exposure_name(3, exposure))).unwrap();
+        write_png(
+            &spoilt,
+            &folder.path().join(exposure_name(3, None, exposure)),
+        )
+        .unwrap();
     }
     let there = animation::frames_in(folder.path()).unwrap();
-    let paths: Vec<_> = there.iter().map(|(_, path)| path.clone()).collect();
+    let paths: Vec<Vec<_>> = there
+        .iter()
+        .map(|(_, passes)| passes.values().cloned().collect())
+        .collect();
     assert!(there.iter().map(|(frame, _)| *frame).eq(1..=5));
-    assert!(paths[2].ends_with("frame-0003-3.png"));
+    assert!(paths[2].len() == 1 && paths[2][0].ends_with("frame-0003-3.png"));
     let gif = folder.path().join("animation.gif");
     let stopped = animation::write(&paths, &gif, 24.0, 48, |done, _| {
         if done < 7 {
@@ -487,4 +494,40 @@ fn an_animation_and_a_strip_come_from_the_numbered_frames() {
     );
     let none = strip::write(folder.path(), &[1, 9], 48, &png);
     assert!(none.unwrap_err().to_string().contains("frame 9"));
+}
+
+/// The passes of a frame are added in light, and what is brighter than white is white. Half of the
+/// light of white is sRGB 187.5, a quarter 137 (IEC 61966-2-1): two quarters make the half.
+#[test]
+fn the_passes_of_a_frame_are_added_in_light() {
+    let folder = tempfile::tempdir().unwrap();
+    let plain = |values: [u8; 3], name: String| {
+        let picture = RgbImage::from_pixel(8, 8, Rgb(values));
+        write_png(&picture, &folder.path().join(name)).unwrap();
+    };
+    // The first exposure of pass 2 was spoilt.
+    plain([137, 0, 188], exposure_name(1, Some(1), 1));
+    plain([255; 3], exposure_name(1, Some(2), 1));
+    plain([137, 0, 255], exposure_name(1, Some(2), 2));
+    let names = [(1, 1), (2, 1), (2, 2)].map(|(pass, times)| exposure_name(1, Some(pass), times));
+    let expected = [
+        "frame-0001-pass-1.png",
+        "frame-0001-pass-2.png",
+        "frame-0001-pass-2-2.png",
+    ];
+    assert_eq!(names, expected);
+    let there = animation::frames_in(folder.path()).unwrap();
+    let files: Vec<(usize, &str)> = there[0]
+        .1
+        .iter()
+        .map(|(pass, path)| (*pass, path.file_name().unwrap().to_str().unwrap()))
+        .collect();
+    assert_eq!(files, [(1, expected[0]), (2, expected[2])]);
+    let png = folder.path().join("strip.png");
+    strip::write(folder.path(), &[1], 8, &png).unwrap();
+    let sum = image::open(&png).unwrap().to_rgb8().get_pixel(4, 4).0;
+    assert!(
+        sum[0].abs_diff(188) <= 1 && sum[1] == 0 && sum[2] == 255,
+        "{sum:?}"
+    );
 }

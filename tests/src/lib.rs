@@ -9,9 +9,10 @@ pub mod image;
 use std::error::Error;
 
 use panestep::link::Port;
+use panestep::schedule::Turn;
 use panestep::sim::SimulatedStand;
 use panestep::stand::BoardId;
-use panestep::take::{Boards, HandRequest, Person, Question, Span, Suspects};
+use panestep::take::{Arrangement, Boards, HandRequest, Person, Question, Span, Suspects};
 
 /// The ports of a simulated stand.
 pub struct Ports(pub SimulatedStand);
@@ -43,7 +44,7 @@ impl Person for Nobody {
     /// # Panics
     /// Always: nobody was to be asked.
     fn exposed(&mut self, question: &Question) -> Option<bool> {
-        panic!("asked about frame {}", question.frame);
+        panic!("asked about frame {}", question.turn);
     }
 
     /// # Panics
@@ -54,8 +55,14 @@ impl Person for Nobody {
 
     /// # Panics
     /// Always: nobody was to be asked.
-    fn fire(&mut self, frame: u32) -> Option<bool> {
-        panic!("asked to fire for frame {frame}");
+    fn fire(&mut self, turn: Turn) -> Option<bool> {
+        panic!("asked to fire for frame {turn}");
+    }
+
+    /// # Panics
+    /// Always: nobody was to be asked.
+    fn arrange(&mut self, arrangement: &Arrangement<'_>) -> Option<()> {
+        panic!("asked for {:?}", arrangement.chores);
     }
 
     /// # Panics

@@ -69,7 +69,7 @@ fn shoot_demo(stand: &Stand, plan: &Plan, seed: u64, prepare: impl Fn(&Simulated
             seen.borrow_mut().0.push(motors.iter().map(net).collect());
         }
         Progress::Frame {
-            frame,
+            turn,
             elapsed,
             left,
             ..
@@ -77,7 +77,7 @@ fn shoot_demo(stand: &Stand, plan: &Plan, seed: u64, prepare: impl Fn(&Simulated
             let mut seen = seen.borrow_mut();
             seen.1.push((elapsed, left));
             seen.3 = sim.clock().now();
-            if frame == 1 {
+            if turn.frame == 1 {
                 seen.2 = seen.3;
             }
         }
@@ -223,7 +223,7 @@ fn the_time_that_was_planned_is_the_time_that_it_takes() {
         .expect("possible")
         .total();
     // The first frame's way is no part of the plan, the rest of it is.
-    let first = times::frame_time(plan.schedule(), 1, rate)
+    let first = times::turn_time(plan.schedule(), 1, rate)
         .expect("possible")
         .total();
     let took = (seen.last_done - seen.first_done + first).as_secs_f64();

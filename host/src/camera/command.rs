@@ -12,9 +12,6 @@ use crate::link::Clock;
 use crate::take::exposure::Released;
 use crate::take::{ReleaseOrder, Trigger};
 
-/// What stands for the frame's number in the command's arguments.
-const FRAME: &str = "{frame}";
-
 /// How long a command may go on after it has been asked to end.
 const GRACE: Duration = Duration::from_secs(2);
 
@@ -108,7 +105,7 @@ impl UserCommand {
             if spent >= PATIENCE && !std::mem::replace(&mut told, true) {
                 (self.tell)(&Told::Waiting(format!(
                     "frame {}: waiting for {shown} to end, {} at most",
-                    order.frame,
+                    order.turn,
                     seconds(order.time_out)
                 )));
             }
@@ -138,10 +135,7 @@ impl Trigger for UserCommand {
             "the stand file names no program".clone_into(&mut self.why);
             return Released::NotBegun;
         };
-        let arguments: Vec<String> = arguments
-            .iter()
-            .map(|word| word.replace(FRAME, &order.frame.to_string()))
-            .collect();
+        let arguments: Vec<String> = arguments.iter().map(|word| order.filled_in(word)).collect();
         let shown = shown(program, &arguments);
         let mut command = Command::new(located(&self.folder, program));
         command

@@ -238,6 +238,12 @@ pub(crate) struct View {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Where the shot has passes, --only takes those frames in all of them. A command of your own \
+                  that takes the pictures ([shutter] in the stand file) is told the frame's number where \
+                  it has {frame} in its words, the pass's where it has {pass}, and the exposure time in \
+                  seconds where it has {exposure}."
+)]
 pub(crate) struct Shoot {
     /// The shot file.
     pub(crate) shot: PathBuf,
@@ -248,6 +254,10 @@ pub(crate) struct Shoot {
     /// than once.
     #[arg(long, value_name = "FRAMES", value_parser = span)]
     pub(crate) only: Vec<Span>,
+    /// Expose this pass only, by its name or number; all others are left out. With --only: of those
+    /// frames.
+    #[arg(long, value_name = "PASS")]
+    pub(crate) pass: Option<String>,
     /// Step through it with keys: a frame forward or back, to any frame; expose where you stand.
     #[arg(long)]
     pub(crate) step: bool,
@@ -279,21 +289,27 @@ pub(crate) struct Rehearse {
 pub(crate) struct Resume {
     /// The take's folder.
     pub(crate) take: PathBuf,
-    /// Expose these frames once more, such as 12 or 12-15. May be given more than once.
+    /// Expose these frames once more, such as 12 or 12-15, in all their passes or in --pass. May be
+    /// given more than once.
     #[arg(long, value_name = "FRAMES", value_parser = span)]
     pub(crate) again: Vec<Span>,
-    /// Expose the frames that were exposed last once more: so many, or one.
+    /// Make the last exposures once more: so many, or one. Each pass of a frame is an exposure of its
+    /// own.
     #[arg(
         long, value_name = "COUNT", num_args = 0..=1, default_missing_value = "1",
         value_parser = clap::value_parser!(u32).range(1..)
     )]
     pub(crate) back: Option<u32>,
-    /// Leave these frames out, such as 12 or 12-15. May be given more than once.
+    /// Leave these frames out, such as 12 or 12-15, in all their passes or in --pass. May be given
+    /// more than once.
     #[arg(long, value_name = "FRAMES", value_parser = span)]
     pub(crate) drop: Vec<Span>,
     /// The last answer about this frame was wrong: it means the other one.
     #[arg(long, value_name = "FRAME", value_parser = clap::value_parser!(u32).range(1..))]
     pub(crate) take_back: Option<u32>,
+    /// The pass that --again, --drop and --take-back are about, by its name or number.
+    #[arg(long, value_name = "PASS")]
+    pub(crate) pass: Option<String>,
     /// Step through it with keys: a frame forward or back, to any frame; expose where you stand.
     #[arg(long)]
     pub(crate) step: bool,

@@ -10,7 +10,7 @@ use super::screen::say;
 
 /// Asks for one axis to be set, and for its reading; none to stop.
 pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64> {
-    let HandRequest { frame, of, way, .. } = *request;
+    let HandRequest { turn, of, way, .. } = *request;
     // An Enter too many would end the take.
     desk.forget();
     if let Some(problem) = &request.problem {
@@ -18,12 +18,12 @@ pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64>
     }
     match request.in_place_of {
         Some(axis) if request.problem.is_none() => say(&format!(
-            "frame {frame}: {of} may have been moved in place of {axis}: {}",
+            "frame {turn}: {of} may have been moved in place of {axis}: {}",
             look(request)
         )),
         _ => {
             large::show(&headline(request));
-            say(&format!("frame {frame}: {}", order(request)));
+            say(&format!("frame {turn}: {}", order(request)));
         }
     }
     loop {

@@ -7,7 +7,7 @@ use std::rc::Rc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use panestep::picture::{Scene, animation};
-use panestep::schedule::Schedule;
+use panestep::schedule::{Schedule, Turn};
 use panestep::shot::Shot;
 use panestep::stand::Stand;
 use panestep::take::{
@@ -26,6 +26,9 @@ use super::{Failure, interrupt};
 
 /// Width of a take's animation, pixels: a preview, not the pictures.
 const ANIMATION_WIDTH: u32 = 640;
+
+/// The exposure that is being made, or that the stand is arranged for.
+type Exposed = Rc<Cell<Option<Turn>>>;
 
 /// A take that is ready to run.
 pub(crate) struct Job {
@@ -51,23 +54,25 @@ impl Job {
         mut journal: Journal,
         edits: &[Edit],
     ) -> Result<(), Failure> {
-        let frame = Rc::new(Cell::new(1));
-        let shutter = scene.map(|scene| self.shutter(scene, Rc::clone(&frame)));
+        let (frame, arranged) = (Rc::default(), Rc::default());
+        let shutter = scene.map(|scene| self.shutter(scene, &frame, &arranged));
         let simulated_camera = shutter.is_some();
         if let (Rig::Simulated(simulated), Some(shutter)) = (&self.rig, &shutter) {
             rig::wire(simulated, shutter);
         }
         let stop = interrupt::flag()?;
         let mut onlooker = if self.step {
-            Onlooker::of_steps(frame)
+            Onlooker::of_steps(&self.schedule, frame)
         } else {
             let state = journal.state();
-            let frames = state.frames - state.dropped();
-            Onlooker::new("shooting", &self.schedule, frame)
-                .gone_on_with(frames - state.left(), frames)
+            let turns = state.turns() - state.dropped();
+            Onlooker::new("shooting", &self.schedule, turns, frame)
+                .gone_on_with(turns - state.left(), turns)
         };
         let typing = Rc::new(Typing::new(&stop));
         let mut desk = Desk::new(&self.stand, &self.rig, &typing)
+            .with_frames_of(&self.schedule)
+            .with_arranged(arranged)
             .with_shutter(shutter)
             .with_resume(&self.resume);
         let mut stage = Stage {
@@ -83,7 +88,7 @@ impl Job {
             interrupt: &stop,
         };
         let outcome = if self.step {
-            let mut keys = Keys::new(&typing);
+            let mut keys = Keys::new(&typing, &self.schedule);
             take::shoot_by_steps(&self.schedule, &mut journal, &mut stage, edits, &mut keys)
         } else {
             take::shoot(&self.schedule, &mut journal, &mut stage, edits)
@@ -111,16 +116,36 @@ impl Job {
     }
 
     /// The simulated camera: where the stand watches a folder, its pictures go there, else into the
-    /// take's own.
-    fn shutter(&self, scene: Scene, frame: Rc<Cell<u32>>) -> rig::Shutter {
-        match outside::pictures(&self.stand, &self.base) {
-            Some(folder) => {
-                rig::shutter(&self.stand, scene, move || rig::picture_of_camera(&folder))
+    /// take's own. It photographs what really lies there: what a person has said last.
+    fn shutter(&self, scene: Scene, exposing: &Exposed, arranged: &Exposed) -> rig::Shutter {
+        let (turn, arranged) = (Rc::clone(exposing), Rc::clone(arranged));
+        let out: Vec<Vec<String>> = self
+            .schedule
+            .passes
+            .iter()
+            .map(|pass| pass.without.clone())
+            .collect();
+        let what = move || match (turn.get(), arranged.get()) {
+            // The light is that of the exposure, where the same levels are out for both.
+            (Some(turn), Some(lies)) if out.get(turn.pass) == out.get(lies.pass) => {
+                (lies.frame, turn.pass)
             }
+            (_, Some(lies)) => (lies.frame, lies.pass),
+            (Some(turn), None) => (turn.frame, turn.pass),
+            (None, None) => (1, 0),
+        };
+        match outside::pictures(&self.stand, &self.base) {
+            Some(folder) => rig::shutter(&self.stand, scene, what, move || {
+                rig::picture_of_camera(&folder)
+            }),
             None => {
                 let folder = self.folder.pictures();
-                rig::shutter(&self.stand, scene, move || {
-                    Ok(rig::picture_of_frame(&folder, frame.get()))
+                let turn = Rc::clone(exposing);
+                rig::shutter(&self.stand, scene, what, move || {
+                    let (frame, pass) = turn.get().map_or((1, None), |turn| {
+                        (turn.frame, turn.several.then_some(turn.pass + 1))
+                    });
+                    Ok(rig::picture_of_frame(&folder, frame, pass))
                 })
             }
         }
@@ -192,39 +217,58 @@ impl Job {
         Ok(())
     }
 
-    /// The last picture of every frame that is exposed, by the journal: frames that are left out
-    /// have none.
-    fn pictures(&self, state: &TakeState) -> Result<Vec<PathBuf>, Failure> {
-        let exposed = |frame: u32| {
+    /// The last pictures of every frame, of each pass in which it is exposed, by the journal: frames
+    /// that are left out have none.
+    fn pictures(&self, state: &TakeState) -> Result<Vec<Vec<PathBuf>>, Failure> {
+        let exposed = |frame: u32, pass: usize| {
+            let number = state.order.number_of(frame, pass)?;
             state
-                .frame(frame)
+                .frame(number)
                 .filter(|frame| frame.standing == Standing::Exposed)
         };
+        let passes = || 0..state.order.passes();
+        let mut frames: Vec<Vec<PathBuf>> = Vec::new();
         if let Some(folder) = outside::pictures(&self.stand, &self.base) {
-            let file = |frame| exposed(frame)?.picture.as_ref();
-            return Ok((1..=state.frames)
-                .filter_map(file)
-                .map(|file| folder.join(file))
-                .collect());
+            for frame in 1..=state.order.frames() {
+                let file = |pass| exposed(frame, pass)?.picture.as_ref();
+                let files = passes().filter_map(file);
+                frames.push(files.map(|file| folder.join(file)).collect());
+            }
+        } else {
+            let folder = self.folder.pictures();
+            let there = animation::frames_in(&folder).map_err(Failure::could_not)?;
+            let several = state.order.passes() > 1;
+            for (frame, mut files) in there {
+                let mut file = |pass| {
+                    exposed(frame, pass)?;
+                    files.remove(&if several { pass + 1 } else { 0 })
+                };
+                frames.push(passes().filter_map(&mut file).collect());
+            }
         }
-        let there = animation::frames_in(&self.folder.pictures()).map_err(Failure::could_not)?;
-        Ok(there
-            .into_iter()
-            .filter(|&(frame, _)| exposed(frame).is_some())
-            .map(|(_, path)| path)
-            .collect())
+        frames.retain(|files| !files.is_empty());
+        Ok(frames)
     }
 }
 
 /// What became of a take that is finished.
 fn finished(state: &TakeState, schedule: &Schedule) -> String {
-    let frames = (1..=state.frames).filter_map(|frame| state.frame(frame));
+    let frames = (1..=state.turns()).filter_map(|frame| state.frame(frame));
     let exposed: Vec<&FrameState> = frames
         .filter(|frame| frame.standing == Standing::Exposed)
         .collect();
-    let mut text = format!("{} exposed", frames_of(exposed.len()));
+    let passes = state.order.passes();
+    let mut text = if passes > 1 {
+        let frames = frames_of(state.order.frames() as usize);
+        format!(
+            "{} exposures made, of {frames} in {passes} passes",
+            exposed.len()
+        )
+    } else {
+        format!("{} exposed", frames_of(exposed.len()))
+    };
     let again = exposed.iter().filter(|frame| frame.exposures > 1).count();
-    let by_word = (1..=state.frames)
+    let by_word = (1..=state.turns())
         .filter(|&frame| by_word(state, frame))
         .count();
     if again > 0 {
@@ -262,20 +306,20 @@ fn by_word(state: &TakeState, frame: u32) -> bool {
     })
 }
 
-fn interrupted(state: &TakeState, next: Option<u32>) -> String {
+fn interrupted(state: &TakeState, next: Option<Turn>) -> String {
     match (state.open, state.suspects(), next) {
         (Some(open), ..) => format!(
             "stopped; whether frame {} has been exposed is still open and will be asked again; \
              everything stands still",
-            open.frame
+            state.turn(open.frame)
         ),
         (None, Some(suspects), _) => format!(
             "stopped; whether to shoot {} again is still open and will be asked again; everything \
              stands still",
-            listed(&suspects.frames)
+            listed(&state.order, &suspects.frames)
         ),
-        (None, None, Some(frame)) => {
-            format!("stopped before frame {frame}; everything stands still")
+        (None, None, Some(turn)) => {
+            format!("stopped before frame {turn}; everything stands still")
         }
         (None, None, None) => {
             "stopped; every frame is exposed, and everything stands still".to_owned()

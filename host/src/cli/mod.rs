@@ -1,8 +1,10 @@
 //! The program's words: what was typed, what is said, exit codes. No knowledge of the stand.
 
 mod args;
+mod arrange;
 mod at_stand;
 mod check;
+mod edits;
 mod export;
 mod failure;
 mod hands;

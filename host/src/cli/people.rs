@@ -4,12 +4,16 @@ use std::cell::Cell;
 use std::collections::BTreeSet;
 use std::rc::Rc;
 
-use panestep::schedule::Schedule;
+use panestep::schedule::{Chore, Order, Schedule, Turn};
 use panestep::stand::Stand;
 use panestep::take::exposure::Known;
-use panestep::take::{self, Drift, HandRequest, Person, Question, Span, Suspects, Watch};
+use panestep::take::span::by_pass;
+use panestep::take::{
+    self, Arrangement, Drift, HandRequest, Person, Question, Span, Suspects, Watch,
+};
 
 use super::args::span;
+use super::arrange;
 use super::at_stand::told;
 use super::hands;
 use super::rig::{Rig, Shutter};
@@ -21,17 +25,24 @@ pub(crate) struct Onlooker {
     /// None where a person steps: every move and every frame has its own lines.
     progress: Option<screen::Progress>,
     /// The frame that is being exposed, for a simulated camera to name its picture after.
-    frame: Rc<Cell<u32>>,
+    frame: Rc<Cell<Option<Turn>>>,
+    order: Order,
     first: bool,
     starting: bool,
 }
 
 impl Onlooker {
-    pub(crate) fn new(what: &'static str, schedule: &Schedule, frame: Rc<Cell<u32>>) -> Self {
-        let progress = screen::Progress::new(what, u64::from(schedule.frames));
+    pub(crate) fn new(
+        what: &'static str,
+        schedule: &Schedule,
+        turns: u32,
+        frame: Rc<Cell<Option<Turn>>>,
+    ) -> Self {
+        let progress = screen::Progress::new(what, u64::from(turns));
         Self {
             progress: Some(progress),
             frame,
+            order: schedule.order(),
             first: true,
             // Where nothing but hands moves anything, what is asked says more.
             starting: !schedule.motors.is_empty(),
@@ -47,10 +58,11 @@ impl Onlooker {
     }
 
     /// For a person who steps through a shot.
-    pub(crate) fn of_steps(frame: Rc<Cell<u32>>) -> Self {
+    pub(crate) fn of_steps(schedule: &Schedule, frame: Rc<Cell<Option<Turn>>>) -> Self {
         Self {
             progress: None,
             frame,
+            order: schedule.order(),
             first: true,
             starting: false,
         }
@@ -88,26 +100,26 @@ impl Watch for Onlooker {
                 screen::frames(frames)
             )),
             // Where frames are in doubt, the question about them says why.
-            take::Progress::Doubted { drift, frames: [] } => say(&doubt(drift, &[])),
+            take::Progress::Doubted { drift, frames: [] } => say(&doubt(drift, "")),
             take::Progress::Unchecked { axis, frames } => say(&format!(
                 "warning: {axis} has lost its count, so that whether it was in its place for \
                  {} cannot be checked any more",
-                listed(frames)
+                listed(&self.order, frames)
             )),
             take::Progress::Changed { what, frames } => {
-                say(&format!("{}: {what}", listed(frames)));
+                say(&format!("{}: {what}", listed(&self.order, frames)));
             }
             take::Progress::Strangers { pictures } => say(&format!(
                 "in the pictures' folder there lie already, of no exposure of this take: {}",
                 pictures.join(", ")
             )),
-            take::Progress::Exposing { frame } => {
-                self.frame.set(frame);
+            take::Progress::Exposing { turn } => {
+                self.frame.set(Some(turn));
                 if self.progress.is_none() {
-                    say(&format!("exposing frame {frame}"));
+                    say(&format!("exposing frame {turn}"));
                 }
             }
-            take::Progress::SettingOut { frame, passages } => setting_out(frame, passages),
+            take::Progress::SettingOut { turn, passages } => setting_out(turn, passages),
             take::Progress::UnderWay { left } if self.progress.is_none() => {
                 let left = screen::about(left);
                 screen::passing(&format!("  waiting for them to arrive, {left}"));
@@ -116,13 +128,13 @@ impl Watch for Onlooker {
                 let left = screen::about(left);
                 screen::passing(&format!("  waiting for everything to come to rest, {left}"));
             }
-            take::Progress::Frame { frame, picture, .. } if self.progress.is_none() => {
+            take::Progress::Frame { turn, picture, .. } if self.progress.is_none() => {
                 let picture = picture.map_or(String::new(), |file| format!(", picture {file}"));
-                say(&format!("frame {frame} is exposed{picture}"));
+                say(&format!("frame {turn} is exposed{picture}"));
             }
             take::Progress::Frame {
                 done,
-                frames,
+                turns,
                 elapsed,
                 left,
                 ..
@@ -138,12 +150,12 @@ impl Watch for Onlooker {
                     )
                 };
                 if let Some(progress) = &mut self.progress {
-                    progress.of(u64::from(done), u64::from(frames), &message);
+                    progress.of(u64::from(done), u64::from(turns), &message);
                 }
             }
-            take::Progress::Moving { frame } if std::mem::take(&mut self.starting) => {
+            take::Progress::Moving { turn } if std::mem::take(&mut self.starting) => {
                 say(&format!(
-                    "every axis knows where it is; moving to frame {frame}"
+                    "every axis knows where it is; moving to frame {turn}"
                 ));
             }
             take::Progress::Doubted { .. }
@@ -157,9 +169,9 @@ impl Watch for Onlooker {
 }
 
 /// Which level goes which way and how far, for a person who steps.
-fn setting_out(frame: u32, passages: &[take::Passage<'_>]) {
+fn setting_out(turn: Turn, passages: &[take::Passage<'_>]) {
     let stays = |passage: &&take::Passage<'_>| passage.from == passage.to;
-    say(&format!("to frame {frame}:"));
+    say(&format!("to frame {turn}:"));
     for passage in passages.iter().filter(|passage| !stays(passage)) {
         say(&format!(
             "  {}",
@@ -173,8 +185,30 @@ fn setting_out(frame: u32, passages: &[take::Passage<'_>]) {
     }
 }
 
+/// Exposures, by their numbers, as a person says them: frames, with the passes where there are
+/// several.
+pub(crate) fn listed(order: &Order, numbers: &[Span]) -> String {
+    if order.passes() < 2 {
+        return frames_of(numbers);
+    }
+    let passes = by_pass(order, numbers);
+    let alike = passes.windows(2).all(|pair| pair[0].1 == pair[1].1);
+    match passes.first() {
+        Some((_, frames)) if alike && passes.len() == order.passes() => {
+            format!("{} in all passes", frames_of(frames))
+        }
+        _ => {
+            let parts: Vec<String> = passes
+                .iter()
+                .map(|(pass, frames)| format!("{} in pass {}", frames_of(frames), pass + 1))
+                .collect();
+            parts.join("; ")
+        }
+    }
+}
+
 /// Frames as a person says them.
-pub(crate) fn listed(frames: &[Span]) -> String {
+pub(crate) fn frames_of(frames: &[Span]) -> String {
     let one = matches!(frames, [span] if span.first() == span.last());
     let spans: Vec<String> = frames.iter().map(Span::to_string).collect();
     format!(
@@ -185,7 +219,7 @@ pub(crate) fn listed(frames: &[Span]) -> String {
 }
 
 /// What a home check has found, as a sentence.
-fn doubt(drift: &Drift, frames: &[Span]) -> String {
+fn doubt(drift: &Drift, frames: &str) -> String {
     let what = format!(
         "warning: {} is {:+.3} {} from where it is counted, up to {:.1} pixels in the picture: \
          it has lost steps, was moved while its motor was off, or its switch is not exact",
@@ -194,10 +228,7 @@ fn doubt(drift: &Drift, frames: &[Span]) -> String {
     if frames.is_empty() {
         what
     } else {
-        format!(
-            "{what}; {} may have been exposed out of place",
-            listed(frames)
-        )
+        format!("{what}; {frames} may have been exposed out of place")
     }
 }
 
@@ -210,6 +241,9 @@ pub(crate) struct Desk<'a> {
     shutter: Option<Shutter>,
     /// How to go on with the take, where there is one.
     resume: String,
+    order: Order,
+    /// What the person said last that the stand is arranged for: a simulated camera sees that.
+    arranged: Rc<Cell<Option<Turn>>>,
 }
 
 impl<'a> Desk<'a> {
@@ -220,7 +254,21 @@ impl<'a> Desk<'a> {
             typing: Rc::clone(typing),
             shutter: None,
             resume: String::new(),
+            order: Order::new(0, []),
+            arranged: Rc::default(),
         }
+    }
+
+    /// Asks about the frames of this.
+    pub(crate) fn with_frames_of(mut self, schedule: &Schedule) -> Self {
+        self.order = schedule.order();
+        self
+    }
+
+    /// Keeps in here what the person has arranged the stand for.
+    pub(crate) fn with_arranged(mut self, arranged: Rc<Cell<Option<Turn>>>) -> Self {
+        self.arranged = arranged;
+        self
     }
 
     /// Photographs by this where a finger presses a simulated camera's release.
@@ -267,8 +315,8 @@ impl Desk<'_> {
 
     fn ask_exposed(&mut self, question: &Question) -> Option<bool> {
         self.typing.forget();
-        let Question { frame, .. } = *question;
-        say(&format!("frame {frame}: {}", question.known.sentence()));
+        let Question { turn, .. } = *question;
+        say(&format!("frame {turn}: {}", question.known.sentence()));
         match (&self.stand.arrival, question.pictures.as_slice()) {
             (None, _) => {}
             (Some(arrival), []) => say(&format!("  no new picture lies in {}", arrival.folder)),
@@ -286,7 +334,7 @@ impl Desk<'_> {
             "Look at the camera's last picture."
         };
         let answer = self.yes_or_no(&format!(
-            "  has frame {frame} been exposed, once and whole? {look} yes, no (it is exposed anew), \
+            "  has frame {turn} been exposed, once and whole? {look} yes, no (it is exposed anew), \
              or nothing to stop here:"
         ))?;
         if !self.resume.is_empty() {
@@ -295,22 +343,52 @@ impl Desk<'_> {
                 (true, true) => "--again",
                 (true, false) => "--drop",
             };
+            let pass = if turn.several {
+                format!(" --pass {}", turn.pass + 1)
+            } else {
+                String::new()
+            };
             say(&format!(
-                "  noted; should that turn out to be wrong: {} {way} {frame}",
-                self.resume
+                "  noted; should that turn out to be wrong: {} {way} {}{pass}",
+                self.resume, turn.frame
             ));
         }
         Some(answer)
     }
 
-    fn ask_others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>> {
+    /// Asks pass by pass: what is typed are frames.
+    fn ask_others(&mut self, numbers: &[Span], most: u32) -> Option<Vec<u32>> {
         self.typing.forget();
+        let order = self.order.clone();
+        let mut all = Vec::new();
+        for (pass, frames) in by_pass(&order, numbers) {
+            let left = most.saturating_sub(u32::try_from(all.len()).unwrap_or(u32::MAX));
+            if left == 0 {
+                break;
+            }
+            let exposed = self.ask_others_of(&order, pass, &frames, left)?;
+            let number = |frame| order.number_of(frame, pass);
+            all.extend(exposed.into_iter().filter_map(number));
+        }
+        Some(all)
+    }
+
+    fn ask_others_of(
+        &mut self,
+        order: &Order,
+        pass: usize,
+        frames: &[Span],
+        most: u32,
+    ) -> Option<Vec<u32>> {
         let at_most = screen::frames(most as usize);
+        let mut which = frames_of(frames);
+        if order.passes() > 1 {
+            which.push_str(&format!(" in pass {}", pass + 1));
+        }
         loop {
             say(&format!(
-                "  have others been exposed already, out of their order? {at_most} at most, of {}. Their \
-                 numbers, such as 7 or 12-15, 20; Enter for none, no to stop here:",
-                listed(frames)
+                "  have others been exposed already, out of their order? {at_most} at most, of \
+                 {which}. Their numbers, such as 7 or 12-15, 20; Enter for none, no to stop here:"
             ));
             let line = self.line()?;
             if line.eq_ignore_ascii_case("no") {
@@ -323,10 +401,10 @@ impl Desk<'_> {
         }
     }
 
-    fn ask_finger(&mut self, frame: u32) -> Option<bool> {
+    fn ask_finger(&mut self, turn: Turn) -> Option<bool> {
         self.typing.forget();
         say(&format!(
-            "frame {frame}: everything is in place and still. Press the camera's release once, and \
+            "frame {turn}: everything is in place and still. Press the camera's release once, and \
              press Enter here when the exposure is over; or leave the release alone and type no to \
              stop:"
         ));
@@ -349,11 +427,11 @@ impl Desk<'_> {
 
     fn ask_again(&mut self, suspects: &Suspects) -> Option<bool> {
         for drift in &suspects.drifts {
-            say(&doubt(drift, &suspects.frames));
+            say(&doubt(drift, &listed(&self.order, &suspects.frames)));
         }
         self.yes_or_no(&format!(
             "  shoot {} again? yes, no (they are kept as they are), or nothing to stop here:",
-            listed(&suspects.frames)
+            listed(&self.order, &suspects.frames)
         ))
     }
 }
@@ -371,8 +449,19 @@ impl Person for Desk<'_> {
         aside(|| self.ask_others(frames, most))
     }
 
-    fn fire(&mut self, frame: u32) -> Option<bool> {
-        aside(|| self.ask_finger(frame))
+    fn fire(&mut self, turn: Turn) -> Option<bool> {
+        aside(|| self.ask_finger(turn))
+    }
+
+    fn arrange(&mut self, arrangement: &Arrangement<'_>) -> Option<()> {
+        aside(|| arrange::ask(self, arrangement))?;
+        for chore in arrangement.chores {
+            if let Chore::Exposure { time } = chore {
+                self.rig.set_exposure(*time);
+            }
+        }
+        self.arranged.set(Some(arrangement.turn));
+        Some(())
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {
@@ -388,7 +477,7 @@ fn exposed_of(line: &str, frames: &[Span], most: u32) -> Result<Vec<u32>, String
         for frame in span.frames() {
             let asked = |span: &Span| span.frames().contains(&frame);
             if !frames.iter().any(asked) {
-                return Err(format!("frame {frame} is none of {}", listed(frames)));
+                return Err(format!("frame {frame} is none of {}", frames_of(frames)));
             }
             named.insert(frame);
         }

@@ -4,6 +4,8 @@ use std::fs;
 use std::io::{self, BufWriter, Write};
 
 use panestep::record::{self, Record};
+use panestep::take::Span;
+use panestep::take::span::by_pass;
 
 use super::Failure;
 use super::args::{self, Format};
@@ -46,16 +48,28 @@ pub(crate) fn record(typed: &args::Record) -> Result<(), Failure> {
             Ok(())
         }
         record::Problem::Damaged { .. } => {
-            let missing: Vec<u32> = record.state.wanted().collect();
-            let spans = panestep::take::Span::of(missing);
-            let only: Vec<String> = spans.iter().map(|span| format!(" --only {span}")).collect();
+            let order = &record.state.order;
+            let missing = by_pass(order, &Span::of(record.state.wanted()));
+            // A take of its own for each pass: they need not miss the same frames.
+            let commands: Vec<String> = missing
+                .iter()
+                .map(|(pass, spans)| {
+                    let only: Vec<String> =
+                        spans.iter().map(|span| format!(" --only {span}")).collect();
+                    let of_pass = match order.passes() {
+                        1 => String::new(),
+                        _ => format!(" --pass {}", pass + 1),
+                    };
+                    format!("panestep shoot SHOT{}{of_pass}", only.concat())
+                })
+                .collect();
             // Without a frame to name, the command would shoot everything.
-            let anew = if only.is_empty() {
+            let anew = if commands.is_empty() {
                 String::new()
             } else {
                 format!(
-                    "; else what is missing goes into a new take: panestep shoot SHOT{}",
-                    only.concat()
+                    "; else what is missing goes into a new take: {}",
+                    commands.join(", and ")
                 )
             };
             Err(Failure::could_not(problem.sentence()).hint(format!(

@@ -5,9 +5,11 @@ use std::error::Error;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
+use std::time::Duration;
 
 use panestep::link::{Clock, Port, SerialPort, SystemClock};
 use panestep::picture::{self, Scene};
+use panestep::schedule::Schedule;
 use panestep::shot::Shot;
 use panestep::sim::{Options, SimulatedStand};
 use panestep::stand::{Axis, AxisId, BoardId, Drive, PortName, Stand, StandPose, Way};
@@ -90,6 +92,31 @@ impl Rig {
         Ok(Self::Serial(serial.into_iter().flatten().collect()))
     }
 
+    /// With a simulated camera that holds its shutter open for as long as its release is pressed, where
+    /// that is how a pass is exposed. The other arguments are those of [`Self::new`].
+    pub(crate) fn for_passes(
+        self,
+        schedule: &Schedule,
+        stand: &Stand,
+        simulated: &args::Simulated,
+        past: u64,
+    ) -> Self {
+        let by_line = schedule.exposure.board().is_some()
+            && schedule
+                .passes
+                .iter()
+                .any(|pass| pass.press == pass.exposure && !pass.set_by_hand);
+        if !(by_line && self.is_simulated()) {
+            return self;
+        }
+        let options = Options {
+            seed: simulated.seed.wrapping_add(past << 32),
+            press_times: true,
+            ..Options::default()
+        };
+        Self::Simulated(SimulatedStand::new(stand, &options))
+    }
+
     /// The clock that goes with the boards.
     pub(crate) fn clock(&self) -> Rc<dyn Clock> {
         match self {
@@ -141,6 +168,13 @@ impl Rig {
     pub(crate) fn crank(&self, axis: AxisId, reading: f64) {
         if let Self::Simulated(stand) = self {
             stand.crank(axis, reading);
+        }
+    }
+
+    /// A person at the stand has set the camera's exposure time; a simulated camera has it then.
+    pub(crate) fn set_exposure(&self, time: Duration) {
+        if let Self::Simulated(stand) = self {
+            stand.set_exposure(time);
         }
     }
 
@@ -231,18 +265,20 @@ pub(crate) fn scene(stand: &Stand, shot: &Shot) -> Result<Scene, Failure> {
 /// A simulated camera: photographs the stand as it is.
 pub(crate) type Shutter = Rc<dyn Fn(&StandPose) -> io::Result<()>>;
 
-/// A simulated camera for a scene; `file` gives each photograph's file.
+/// A simulated camera for a scene; `what` tells the frame whose drawings lie on the levels and the
+/// pass that they are lit and taken out for, by its place; `file` gives each photograph's file.
 pub(crate) fn shutter(
     stand: &Stand,
     scene: Scene,
+    what: impl Fn() -> (u32, usize) + 'static,
     file: impl Fn() -> io::Result<PathBuf> + 'static,
 ) -> Shutter {
     let size = (stand.lens.picture.columns, stand.lens.picture.rows);
     Rc::new(move |pose| {
         let file = file()?;
-        // Whoever photographs here knows neither the frame nor the pass.
+        let (frame, pass) = what();
         let mut picture = scene
-            .photograph_of(1, 0, pose, size)
+            .photograph_of(frame, pass, pose, size)
             .map_err(io::Error::other)?;
         picture::add_noise(&mut picture, number_of(&file));
         picture::write_png(&picture, &file).map_err(io::Error::other)
@@ -267,10 +303,10 @@ fn number_of(file: &Path) -> u64 {
 
 /// A frame's picture in a take's folder: no picture is ever overwritten, later exposures of the
 /// frame have their number in their name.
-pub(crate) fn picture_of_frame(folder: &Path, frame: u32) -> PathBuf {
+pub(crate) fn picture_of_frame(folder: &Path, frame: u32, pass: Option<usize>) -> PathBuf {
     // The rows that are asked for do not end.
     (1..)
-        .map(|exposure| folder.join(picture::exposure_name(frame, exposure)))
+        .map(|exposure| folder.join(picture::exposure_name(frame, pass, exposure)))
         .find(|path| path.symlink_metadata().is_err())
         .unwrap_or_default()
 }

@@ -38,7 +38,13 @@ pub(crate) fn simulate(typed: &args::Simulate) -> Result<(), Failure> {
             .map_err(|error| Failure::could_not(format!("{}: {error}", pictures.display())))?;
         let scene = rig::scene(&stand, &shot)?;
         let folder = pictures.clone();
-        let shutter = rig::shutter(&stand, scene, move || rig::picture_of_camera(&folder));
+        // Nobody says here which frame is exposed, or what has been laid.
+        let shutter = rig::shutter(
+            &stand,
+            scene,
+            || (1, 0),
+            move || rig::picture_of_camera(&folder),
+        );
         rig::wire(&simulated, &shutter);
     }
     let mut terminals = Terminals::open(&simulated)

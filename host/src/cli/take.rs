@@ -1,6 +1,5 @@
 //! `panestep shoot`, `rehearse` and `resume`.
 
-use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
@@ -12,10 +11,11 @@ use panestep::schedule::{Schedule, differences};
 use panestep::shot::Shot;
 use panestep::stand::{Release, Stand};
 use panestep::take::{
-    self, Edit, Ending, Files, Folder, FolderError, Outcome, Span, Stage, TakeError, TakeState,
+    self, Ending, Files, Folder, FolderError, Outcome, Stage, TakeError, TakeState,
 };
 use panestep_protocol::ShotId;
 
+use super::edits::{edits, left_out, pass_named, pass_names};
 use super::job::Job;
 use super::muster::muster;
 use super::outside::Outside;
@@ -33,7 +33,9 @@ const DIFFERENCES: usize = 12;
 pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
     let planned = plan::planned(&typed.shot, &stand, &shot)?;
-    let edits = left_out(&typed.only, shot.frames)?;
+    let order = planned.schedule().order();
+    let pass = pass_named(typed.pass.as_deref(), &pass_names(&shot))?;
+    let edits = left_out(&typed.only, pass, &order)?;
     let path = typed
         .take
         .clone()
@@ -42,6 +44,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         return Err(folder_failure(&FolderError::Exists { path }));
     }
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, 0)?;
+    let rig = rig.for_passes(planned.schedule(), &stand, &typed.simulated, 0);
     let (stand_path, stand_text, shot_text) = texts(&typed.shot)?;
     rig.stop_is_tested(&stand, &stand_path)?;
     let base = folder_of(&stand_path)?;
@@ -88,41 +91,6 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
     .run(outside, scene, journal, &edits)
 }
 
-/// Everything but the frames that are wanted.
-fn left_out(only: &[Span], frames: u32) -> Result<Vec<Edit>, Failure> {
-    let wanted: BTreeSet<u32> = within("--only", only, frames)?
-        .iter()
-        .flat_map(|span| span.frames())
-        .collect();
-    if wanted.is_empty() {
-        return Ok(Vec::new());
-    }
-    let rest = (1..=frames).filter(|frame| !wanted.contains(frame));
-    Ok(Span::of(rest).into_iter().map(Edit::Drop).collect())
-}
-
-/// Spans that were typed, where all their frames are there.
-fn within<'a>(option: &str, spans: &'a [Span], frames: u32) -> Result<&'a [Span], Failure> {
-    match spans.iter().find(|span| span.last() > frames) {
-        Some(span) => Err(Failure::wrong(format!(
-            "{option} {span}: there is no frame {}, the shot has {frames}",
-            span.last()
-        ))
-        .hint("nothing was moved or changed")),
-        None => Ok(spans),
-    }
-}
-
-fn edits(typed: &args::Resume, frames: u32) -> Result<Vec<Edit>, Failure> {
-    let again = within("--again", &typed.again, frames)?;
-    let drop = within("--drop", &typed.drop, frames)?;
-    let mut edits: Vec<Edit> = again.iter().copied().map(Edit::Again).collect();
-    edits.extend(typed.back.map(Edit::Back));
-    edits.extend(drop.iter().copied().map(Edit::Drop));
-    edits.extend(typed.take_back.map(Edit::TakeBack));
-    Ok(edits)
-}
-
 /// Goes on with a take.
 pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
     let (folder, journal) = Folder::open(&typed.take, Box::new(jiff::Timestamp::now))
@@ -142,8 +110,9 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         .map_err(|problems| plan::file_failure(&problems))?;
     let schedule = plan::planned(&folder.shot(), &stand, &shot)?.into_schedule();
     same_plan(&folder, state, &schedule)?;
-    let edits = edits(typed, state.frames)?;
+    let edits = edits(typed, state, &pass_names(&shot))?;
     let rig = Rig::new(&stand, &typed.ports, &typed.simulated, state.lines)?;
+    let rig = rig.for_passes(&schedule, &stand, &typed.simulated, state.lines);
     let (now, file) = stops_now(&stand, &folder, &state.base, (&shot_name, &shot_text));
     rig.stop_is_tested(&now, &file)?;
     let base = match state.base.as_str() {
@@ -158,17 +127,23 @@ pub(crate) fn resume(typed: &args::Resume) -> Result<(), Failure> {
         (_, Some(open)) if !edits.is_empty() => say(&format!(
             "frame {} was begun, and what became of it is not known yet: the changes are made once \
              that is settled; if the program stops before, ask for them again",
-            open.frame
+            state.turn(open.frame)
         )),
         _ if !edits.is_empty() => {}
         (_, Some(open)) => say(&format!(
             "frame {} was begun, and what became of it is not known yet",
-            open.frame
+            state.turn(open.frame)
         )),
-        (Some(frame), None) => say(&format!(
-            "going on with frame {frame} of {}",
-            schedule.frames
-        )),
+        (Some(number), None) => {
+            let turn = state.turn(number);
+            let of = if turn.several {
+                ", of the shot's "
+            } else {
+                " of "
+            };
+            let frames = schedule.frames;
+            say(&format!("going on with frame {turn}{of}{frames}"));
+        }
         (None, None) => say("every frame of this take is exposed already, or left out"),
     }
     say_simulated(&stand, &rig);
@@ -316,12 +291,13 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
     muster(&rig, &stand, "nothing was moved")?;
     let stop = interrupt::flag()?;
     let mut onlooker = if typed.step {
-        Onlooker::of_steps(Rc::default())
+        Onlooker::of_steps(&schedule, Rc::default())
     } else {
-        Onlooker::new("rehearsing", &schedule, Rc::default())
+        let turns = u32::try_from(take::run::rehearsed(&schedule).len()).unwrap_or(u32::MAX);
+        Onlooker::new("rehearsing", &schedule, turns, Rc::default())
     };
     let typing = Rc::new(Typing::new(&stop));
-    let mut desk = Desk::new(&stand, &rig, &typing);
+    let mut desk = Desk::new(&stand, &rig, &typing).with_frames_of(&schedule);
     let mut stage = Stage {
         boards: &mut &rig,
         clock: rig.clock(),
@@ -332,7 +308,7 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
         interrupt: &stop,
     };
     let outcome = if typed.step {
-        take::rehearse_by_steps(&schedule, &mut stage, &mut Keys::new(&typing))
+        take::rehearse_by_steps(&schedule, &mut stage, &mut Keys::new(&typing, &schedule))
     } else {
         take::rehearse(&schedule, &mut stage)
     };
@@ -343,8 +319,13 @@ pub(crate) fn rehearse(typed: &args::Rehearse) -> Result<(), Failure> {
             Ok(())
         }
         Ok(Outcome::Finished) => {
+            let back = if schedule.order().runs().len() > 1 {
+                " and the way back to the first"
+            } else {
+                ""
+            };
             say(&format!(
-                "rehearsed {} frames, nothing was exposed",
+                "rehearsed {} frames{back}, nothing was exposed",
                 schedule.frames
             ));
             Ok(())

@@ -15,6 +15,7 @@ use rayon::prelude::*;
 
 use crate::picture::PictureError;
 use crate::picture::file::{MARK, failed, of_name, png, replace};
+use crate::picture::light::{from_srgb, to_srgb};
 use crate::picture::palette::{COLOURS, Palette};
 
 /// Index of the palette that means "as in the frame before".
@@ -26,25 +27,33 @@ const LEARNT: usize = 48;
 /// Parts of a second that an animated PNG counts: 24, 25 and 30 frames a second are whole.
 const APNG_UNIT: u16 = 60_000;
 
-/// The photographs in a folder, in the order of their frames; of a frame that was exposed more than
-/// once, the last.
+/// The photographs of a frame, by the pass's number; 0 where the name has none.
+pub type OfPasses = BTreeMap<usize, PathBuf>;
+
+/// The photographs in a folder, frame by frame in their order: one, or where there are passes, one
+/// of each, by its number (0 where the name has none); of one that was exposed more than once, the
+/// last.
 ///
 /// # Errors
 /// A folder that cannot be read.
-pub fn frames_in(folder: &Path) -> Result<Vec<(u32, PathBuf)>, PictureError> {
-    let mut frames: BTreeMap<u32, (u32, PathBuf)> = BTreeMap::new();
+pub fn frames_in(folder: &Path) -> Result<Vec<(u32, OfPasses)>, PictureError> {
+    let mut frames: BTreeMap<u32, BTreeMap<usize, (u32, PathBuf)>> = BTreeMap::new();
     for entry in fs::read_dir(folder).map_err(|error| failed(folder, error))? {
         let path = entry.map_err(|error| failed(folder, error))?.path();
         let name = path.file_name().and_then(|name| name.to_str());
-        let Some((frame, exposure)) = name.and_then(of_name) else {
+        let Some((frame, pass, exposure)) = name.and_then(of_name) else {
             continue;
         };
-        if frames.get(&frame).is_none_or(|last| last.0 < exposure) {
-            frames.insert(frame, (exposure, path));
+        let passes = frames.entry(frame).or_default();
+        if passes.get(&pass).is_none_or(|last| last.0 < exposure) {
+            passes.insert(pass, (exposure, path));
         }
     }
-    let last = |(frame, (_, path))| (frame, path);
-    Ok(frames.into_iter().map(last).collect())
+    let last = |(pass, (_, path))| (pass, path);
+    Ok(frames
+        .into_iter()
+        .map(|(frame, passes)| (frame, passes.into_iter().map(last).collect()))
+        .collect())
 }
 
 /// Pictures of an animation, made when they are needed: `make` gives those of some places.
@@ -56,14 +65,15 @@ pub struct Pictures<'a> {
     pub make: &'a mut dyn FnMut(&[usize]) -> Result<Vec<RgbImage>, PictureError>,
 }
 
-/// Writes these photographs, in their order, as a looping GIF, at most `width` pixels wide, at `rate`
+/// Writes these frames, in their order, as a looping GIF; the photographs of a frame are added in
+/// light, as exposures of one picture in several passes are. It is at most `width` pixels wide, at `rate`
 /// frames a second. `progress` hears how many steps of how many are done, and may stop the work.
 ///
 /// # Errors
 /// No photographs, one that cannot be read or differs in size, a file that cannot be written, or
 /// [`PictureError::Interrupted`]; no file is left behind then.
 pub fn write(
-    paths: &[PathBuf],
+    frames: &[Vec<PathBuf>],
     output: &Path,
     rate: f64,
     width: u32,
@@ -74,7 +84,7 @@ pub fn write(
         let read: Vec<_> = places
             .par_iter()
             .map(|place| {
-                read(&paths[*place]).map(|found| (found.dimensions(), reduced(found, width)))
+                read_all(&frames[*place]).map(|found| (found.dimensions(), reduced(found, width)))
             })
             .collect();
         let mut pictures = Vec::with_capacity(read.len());
@@ -84,7 +94,7 @@ pub fn write(
             if size != expected {
                 let text = |(width, height)| format!("{width} x {height}");
                 return Err(PictureError::Size {
-                    path: paths[*place].clone(),
+                    path: frames[*place].first().cloned().unwrap_or_default(),
                     found: text(size),
                     expected: text(expected),
                 });
@@ -94,7 +104,7 @@ pub fn write(
         Ok(pictures)
     };
     let pictures = Pictures {
-        count: paths.len(),
+        count: frames.len(),
         make: &mut make,
     };
     gif(pictures, output, rate, false, progress)
@@ -270,6 +280,40 @@ fn some(count: usize, output: &Path) -> Result<(), PictureError> {
 fn hundredths(index: usize, rate: f64) -> u16 {
     let end = |frames: usize| (100.0 * frames as f64 / rate).round();
     (end(index + 1) - end(index)).clamp(2.0, f64::from(u16::MAX)) as u16
+}
+
+/// Reads the photographs of a frame, at least one, and adds them in light: what is brighter than
+/// white is white.
+pub(crate) fn read_all(paths: &[PathBuf]) -> Result<RgbImage, PictureError> {
+    let (first, others) = paths.split_first().ok_or_else(|| PictureError::NoFrames {
+        path: PathBuf::new(),
+        what: "any photograph of a frame".to_owned(),
+    })?;
+    let mut sum = read(first)?;
+    if others.is_empty() {
+        return Ok(sum);
+    }
+    let light_of = |value: u8| from_srgb(f32::from(value) / 255.0);
+    let mut light: Vec<f32> = sum.as_raw().iter().map(|&value| light_of(value)).collect();
+    for path in others {
+        let other = read(path)?;
+        if other.dimensions() != sum.dimensions() {
+            let text = |(width, height): (u32, u32)| format!("{width} x {height}");
+            return Err(PictureError::Size {
+                path: path.clone(),
+                found: text(other.dimensions()),
+                expected: text(sum.dimensions()),
+            });
+        }
+        for (light, &value) in light.iter_mut().zip(other.as_raw()) {
+            *light += light_of(value);
+        }
+    }
+    for (value, light) in sum.iter_mut().zip(light) {
+        // Saturates.
+        *value = (to_srgb(light.min(1.0)) * 255.0 + 0.5) as u8;
+    }
+    Ok(sum)
 }
 
 /// Reads a photograph.

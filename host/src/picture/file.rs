@@ -15,26 +15,36 @@ pub fn frame_name(frame: u32) -> String {
     format!("frame-{frame:04}.png")
 }
 
-/// File name of the photograph of a frame's so many-th exposure, counted from 1: the first has the
-/// frame's own name, later ones such as `frame-0007-2.png`.
+/// File name of the photograph of a frame's so many-th exposure, counted from 1, in a pass, counted
+/// from 1 too, where there are several: the first has the frame's own name, or one such as
+/// `frame-0007-pass-2.png`, later ones such as `frame-0007-2.png` or `frame-0007-pass-2-3.png`.
 #[must_use]
-pub fn exposure_name(frame: u32, exposure: u32) -> String {
+pub fn exposure_name(frame: u32, pass: Option<usize>, exposure: u32) -> String {
+    let pass = pass.map_or(String::new(), |pass| format!("-pass-{pass}"));
     if exposure <= 1 {
-        frame_name(frame)
+        format!("frame-{frame:04}{pass}.png")
     } else {
-        format!("frame-{frame:04}-{exposure}.png")
+        format!("frame-{frame:04}{pass}-{exposure}.png")
     }
 }
 
-/// The frame and the exposure of a photograph's file name.
-pub(crate) fn of_name(name: &str) -> Option<(u32, u32)> {
+/// The frame, the pass (0 where none is named) and the exposure of a photograph's file name.
+pub(crate) fn of_name(name: &str) -> Option<(u32, usize, u32)> {
     let numbers = name.strip_prefix("frame-")?.strip_suffix(".png")?;
-    let (frame, exposure) = numbers.split_once('-').unwrap_or((numbers, "1"));
+    let mut words = numbers.split('-');
     let number = |digits: &str| {
         let plain = digits.bytes().all(|byte| byte.is_ascii_digit());
         digits.parse().ok().filter(|_| plain)
     };
-    Some((number(frame)?, number(exposure)?))
+    let frame = number(words.next()?)?;
+    let mut next = words.next();
+    let mut pass = 0;
+    if next == Some("pass") {
+        pass = number(words.next()?)? as usize;
+        next = words.next();
+    }
+    let exposure = next.map_or(Some(1), number)?;
+    words.next().is_none().then_some((frame, pass, exposure))
 }
 
 /// What a picture file says of who made it, so that a view is never written over anything else than

@@ -1,10 +1,10 @@
 //! A few frames side by side, for a page that shows a shot without moving.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use image::{Rgb, RgbImage, imageops};
 
-use crate::picture::animation::{frames_in, read, reduced};
+use crate::picture::animation::{frames_in, read_all, reduced};
 use crate::picture::letters::{self, LETTER};
 use crate::picture::{PictureError, write_png};
 
@@ -59,7 +59,8 @@ pub fn numbered(pictures: &[(u32, RgbImage)]) -> RgbImage {
     strip
 }
 
-/// Writes frames of a take's folder side by side as a PNG file, each at most `width` pixels wide.
+/// Writes frames of a take's folder side by side as a PNG file, each at most `width` pixels wide. The
+/// passes of a frame are added in light.
 ///
 /// # Errors
 /// A frame that is not there or cannot be read, frames of different sizes, or a file that cannot
@@ -72,11 +73,12 @@ pub fn write(folder: &Path, frames: &[u32], width: u32, output: &Path) -> Result
     };
     let mut pictures = Vec::with_capacity(frames.len());
     for frame in frames {
-        let (_, path) = there
+        let (_, passes) = there
             .iter()
             .find(|(number, _)| number == frame)
             .ok_or_else(|| missing(format!("frame {frame}")))?;
-        pictures.push(reduced(read(path)?, width));
+        let paths: Vec<PathBuf> = passes.values().cloned().collect();
+        pictures.push(reduced(read_all(&paths)?, width));
     }
     let Some(first) = pictures.first() else {
         return Err(missing("any frame".to_owned()));

@@ -3,12 +3,9 @@
 use std::path::Path;
 use std::time::Duration;
 
-use crate::schedule::{Exposure, Laid, Lamp, Pass, Release};
+use crate::schedule::{EXPOSURE_WORD, Exposure, Laid, Lamp, Pass, Release};
 use crate::shot::Shot;
 use crate::stand::{self, LampSwitch, LevelId, Stand};
-
-/// What in a command's words stands for the exposure time in seconds.
-const EXPOSURE_WORD: &str = "{exposure}";
 
 /// The stand's lamps.
 pub(super) fn lamps(stand: &Stand) -> Vec<Lamp> {

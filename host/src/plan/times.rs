@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use panestep_firmware::motion::{self, Leg, Limits, PlanError};
 
-use crate::schedule::{Release, Schedule};
+use crate::schedule::{Release, Schedule, Turn};
 
 /// Ticks a second of a board's step clock where the board has not told its own: at most one step
 /// a tick.
@@ -23,44 +23,66 @@ pub struct Times {
     /// Waiting for the camera, where it takes longer to get ready than moving and settling last:
     /// it gets ready meanwhile.
     pub readying: Duration,
+    /// Waiting for lamps that boards have switched, where they take longer to warm up than all of
+    /// that lasts.
+    pub lighting: Duration,
+    /// Of moving: back from the last frame to the first, for passes that come after the run.
+    pub way_back: Duration,
     /// The longest single move from one frame to the next.
     pub longest_move: Duration,
     /// The frame that it leads to.
     pub longest_move_frame: u32,
-    /// Settings that a person has to make.
+    /// Settings of axes that a person has to make.
     pub hand_settings: u64,
+    /// How often a person has to lay drawings, take levels out or put them back, switch lamps, or
+    /// set the camera, the first time included.
+    pub arrangements: u64,
 }
 
 impl Times {
     /// All together.
     #[must_use]
     pub fn total(&self) -> Duration {
-        [self.moving, self.settling, self.exposing, self.readying]
-            .into_iter()
-            .fold(Duration::ZERO, Duration::saturating_add)
+        [
+            self.moving,
+            self.settling,
+            self.exposing,
+            self.readying,
+            self.lighting,
+        ]
+        .into_iter()
+        .fold(Duration::ZERO, Duration::saturating_add)
     }
 }
 
-/// How long one frame takes, from the end of the exposure before to the end of its own.
+/// How long one exposure takes, from the end of the one before to the end of its own.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct FrameTime {
-    /// The move from the frame before; none to the first frame.
+pub struct TurnTime {
+    /// The move from the exposure before; none to the first.
     pub moving: Duration,
     /// Resting before the exposure.
     pub settling: Duration,
     /// Waiting for the camera beyond that.
     pub readying: Duration,
+    /// Waiting for lamps beyond that.
+    pub lighting: Duration,
     /// From half-press to the certain closing of the shutter.
     pub exposing: Duration,
 }
 
-impl FrameTime {
+impl TurnTime {
     /// All together.
     #[must_use]
     pub fn total(&self) -> Duration {
-        [self.moving, self.settling, self.readying, self.exposing]
-            .into_iter()
-            .fold(Duration::ZERO, Duration::saturating_add)
+        [
+            self.moving,
+            self.settling,
+            self.readying,
+            self.lighting,
+            self.exposing,
+        ]
+        .into_iter()
+        .fold(Duration::ZERO, Duration::saturating_add)
     }
 }
 
@@ -93,34 +115,51 @@ fn reason(cause: PlanError) -> &'static str {
 /// Where a board would refuse a move.
 pub fn times(schedule: &Schedule, tick_rate: u32) -> Result<Times, MoveError> {
     let mut times = Times::default();
-    for frame in 1..=schedule.frames {
-        let time = frame_time(schedule, frame, tick_rate)?;
+    let order = schedule.order();
+    let mut last: Option<Turn> = None;
+    for number in 1..=order.turns() {
+        let time = turn_time(schedule, number, tick_rate)?;
+        let Some(turn) = order.turn(number) else {
+            continue;
+        };
+        let before = last.replace(turn).map(|turn| turn.frame);
         times.moving = times.moving.saturating_add(time.moving);
         times.settling = times.settling.saturating_add(time.settling);
         times.readying = times.readying.saturating_add(time.readying);
         times.exposing = times.exposing.saturating_add(time.exposing);
+        times.lighting = times.lighting.saturating_add(time.lighting);
+        if before.is_some_and(|before| before > turn.frame) {
+            times.way_back = times.way_back.saturating_add(time.moving);
+        }
         if time.moving > times.longest_move {
             times.longest_move = time.moving;
-            times.longest_move_frame = frame;
+            times.longest_move_frame = turn.frame;
         }
-        if let (Some(from), Some(to)) = (schedule.hands_at(frame - 1), schedule.hands_at(frame)) {
+        let from = before.and_then(|before| schedule.hands_at(before));
+        if let (Some(from), Some(to)) = (from, schedule.hands_at(turn.frame)) {
             times.hand_settings +=
                 from.iter().zip(to).filter(|(from, to)| from != to).count() as u64;
         }
     }
+    times.arrangements = schedule.arrangements();
     Ok(times)
 }
 
-/// Times of one frame, after the one before it.
+/// Times of one exposure, by its number, after the one before it. Beyond the last: none.
 ///
 /// # Errors
 ///
 /// Where a board would refuse the move.
-pub fn frame_time(schedule: &Schedule, frame: u32, tick_rate: u32) -> Result<FrameTime, MoveError> {
-    let before = frame
+pub fn turn_time(schedule: &Schedule, number: u32, tick_rate: u32) -> Result<TurnTime, MoveError> {
+    let Some(turn) = schedule.turn(number) else {
+        return Ok(TurnTime::default());
+    };
+    let frame = turn.frame;
+    let before = number
         .checked_sub(1)
-        .and_then(|before| schedule.motors_at(before));
-    let moving = match (before, schedule.motors_at(frame)) {
+        .and_then(|before| schedule.turn(before));
+    let from = before.and_then(|before| schedule.motors_at(before.frame));
+    let moving = match (from, schedule.motors_at(frame)) {
         (Some(from), Some(to)) => {
             move_time(schedule, from, to, tick_rate).map_err(|(board, cause)| MoveError {
                 frame,
@@ -131,16 +170,22 @@ pub fn frame_time(schedule: &Schedule, frame: u32, tick_rate: u32) -> Result<Fra
         _ => Duration::ZERO,
     };
     let exposure = &schedule.exposure;
-    let readying = if frame > 1 {
+    let readying = if before.is_some() {
         let meanwhile = moving.saturating_add(exposure.settle);
         exposure.ready.saturating_sub(meanwhile)
     } else {
         Duration::ZERO
     };
-    Ok(FrameTime {
+    // They are switched when everything is in place, and warm up while it settles.
+    let meanwhile = exposure.settle.saturating_add(readying);
+    let lighting = warm_up(schedule, before, turn).saturating_sub(meanwhile);
+    let window = schedule.window(number);
+    let own_press = schedule.passes.get(turn.pass).map(|pass| pass.press);
+    Ok(TurnTime {
         moving,
         settling: exposure.settle,
         readying,
+        lighting,
         exposing: match exposure.release {
             Release::Board {
                 half_press,
@@ -154,11 +199,33 @@ pub fn frame_time(schedule: &Schedule, frame: u32, tick_rate: u32) -> Result<Fra
                 } else {
                     Duration::ZERO
                 };
-                half_press.saturating_add(exposure.window.saturating_add(late).max(press))
+                let press = own_press.unwrap_or(press);
+                half_press.saturating_add(window.saturating_add(late).max(press))
             }
-            Release::Command { .. } | Release::Hand => exposure.window,
+            Release::Command { .. } | Release::Hand => window,
         },
     })
+}
+
+/// Longest time that a lamp needs which a board has to switch for an exposure; all of them for the
+/// first.
+fn warm_up(schedule: &Schedule, before: Option<Turn>, turn: Turn) -> Duration {
+    if before.is_some_and(|before| before.pass == turn.pass) {
+        return Duration::ZERO;
+    }
+    let burns = |turn: Turn, lamp: usize| {
+        let pass = schedule.passes.get(turn.pass);
+        pass.is_none_or(|pass| pass.lamps.contains(&lamp))
+    };
+    let lamps = schedule.lamps.iter().enumerate();
+    lamps
+        .filter(|&(place, lamp)| {
+            lamp.output.is_some()
+                && before.is_none_or(|before| burns(before, place) != burns(turn, place))
+        })
+        .map(|(_, lamp)| lamp.warm_up)
+        .max()
+        .unwrap_or_default()
 }
 
 /// Time of one move from all positions to all others; on error the board's place too. Beyond the

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 pub use output::{JSON_VERSION, csv, json, table, to_the_second};
 
+use crate::schedule::Chore;
 use crate::take::journal::replay;
 use crate::take::{Check, Entry, FrameState, JournalError, Standing, TakeState};
 
@@ -18,17 +19,23 @@ pub struct Record {
     pub state: TakeState,
     /// When the take began, as the journal has it (RFC 3339).
     pub begun: String,
-    /// All frames, in rising order.
+    /// All frames, in the order in which they are exposed.
     pub rows: Vec<Row>,
     /// What is not sound about the journal.
     pub problem: Option<Problem>,
 }
 
-/// One frame.
+/// One frame, or where every frame gets several exposures, a frame in a pass.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Row {
     /// The frame.
     pub frame: u32,
+    /// The pass, from 1, where there are several.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pass: Option<usize>,
+    /// The pass's name, where there are several.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pass_name: Option<String>,
     /// `exposed`, `wanted`, `begun` (what became of it is not known yet) or `left out`.
     pub standing: &'static str,
     /// The slot of its last exposure; none where there is no exposure, or its slot is not known.
@@ -120,8 +127,8 @@ impl Record {
             }
         }
         let state = replayed.state;
-        let rows = (1..=state.frames)
-            .filter_map(|frame| Some(notes.row(frame, state.frame(frame)?, &state)))
+        let rows = (1..=state.turns())
+            .filter_map(|number| Some(notes.row(number, state.frame(number)?, &state)))
             .collect();
         Ok(Self {
             state,
@@ -137,7 +144,16 @@ impl Record {
         let state = &self.state;
         let count = |is: &dyn Fn(&Row) -> bool| self.rows.iter().filter(|row| is(row)).count();
         let exposed = count(&|row| row.standing == EXPOSED);
-        let mut parts = vec![format!("{exposed} of {} frames exposed", state.frames)];
+        let passes = state.order.passes();
+        let mut parts = vec![if passes > 1 {
+            format!(
+                "{exposed} of {} exposures made ({} frames in {passes} passes)",
+                state.turns(),
+                state.order.frames()
+            )
+        } else {
+            format!("{exposed} of {} frames exposed", state.turns())
+        }];
         let mut some = |count: usize, what: &str| {
             if count > 0 {
                 parts.push(format!("{count} {what}"));
@@ -151,7 +167,7 @@ impl Record {
         if let Some(open) = state.open {
             parts.push(format!(
                 "what became of frame {} is not known yet",
-                open.frame
+                state.turn(open.frame)
             ));
         }
         if state.finished {
@@ -267,6 +283,10 @@ impl Notes {
                 axis,
                 reading,
             } => self.remark(*frame, format!("{axis} set by hand to {reading}")),
+            Entry::Arranged { frame, done } => {
+                let done: Vec<String> = done.iter().map(Chore::sentence).collect();
+                self.remark(*frame, format!("by hand: {}", done.join(", ")));
+            }
             Entry::Begun { .. }
             | Entry::Session { .. }
             | Entry::Homing { .. }
@@ -280,8 +300,9 @@ impl Notes {
         }
     }
 
-    fn row(&mut self, frame: u32, of: &FrameState, state: &TakeState) -> Row {
-        let begun = state.open.is_some_and(|open| open.frame == frame);
+    fn row(&mut self, number: u32, of: &FrameState, state: &TakeState) -> Row {
+        let turn = state.turn(number);
+        let begun = state.open.is_some_and(|open| open.frame == number);
         let standing = match of.standing {
             Standing::Wanted if begun => "begun",
             Standing::Wanted => "wanted",
@@ -298,14 +319,16 @@ impl Notes {
             (Standing::Exposed, Check::Unknown) => "cannot be known",
         };
         Row {
-            frame,
+            frame: turn.frame,
+            pass: turn.several.then_some(turn.pass + 1),
+            pass_name: state.passes.get(turn.pass).cloned(),
             standing,
             slot: Some(of.slot).filter(|&slot| slot > 0),
             exposures: of.exposures,
             picture: of.picture.clone(),
-            at: self.at.remove(&frame).filter(|_| of.exposures > 0),
+            at: self.at.remove(&number).filter(|_| of.exposures > 0),
             check,
-            remarks: self.remarks.remove(&frame).unwrap_or_default(),
+            remarks: self.remarks.remove(&number).unwrap_or_default(),
         }
     }
 }

@@ -9,6 +9,9 @@ use super::{Record, Row};
 /// Version of the JSON; raised when a reader of an older one would misread it.
 pub const JSON_VERSION: u32 = 1;
 
+/// Where there are several passes, their number and name come after the frame.
+const PASS: [&str; 2] = ["pass", "pass_name"];
+
 const HEAD: [&str; 8] = [
     "frame",
     "standing",
@@ -25,23 +28,25 @@ const HEAD: [&str; 8] = [
 /// # Errors
 /// Those of the writer.
 pub fn table(record: &Record, out: &mut impl Write) -> io::Result<()> {
-    let rows: Vec<[String; 8]> = record.rows.iter().map(|row| cells(row, "; ")).collect();
-    let mut widths = HEAD.map(str::len);
-    let rows: Vec<[String; 8]> = rows
-        .into_iter()
-        .map(|mut row| {
-            row[5] = to_the_second(&row[5]);
+    let head = head(record);
+    let mut widths: Vec<usize> = head.iter().map(|name| name.len()).collect();
+    let rows: Vec<Vec<String>> = record
+        .rows
+        .iter()
+        .map(|row| {
+            let at = row.at.as_deref().map(to_the_second);
+            let row = cells(&Row { at, ..row.clone() }, "; ");
             for (width, cell) in widths.iter_mut().zip(&row) {
                 *width = (*width).max(cell.chars().count());
             }
             row
         })
         .collect();
-    let mut line = |cells: [&str; 8]| {
+    let mut line = |cells: Vec<&str>| {
         let mut text = String::new();
-        for (place, (cell, width)) in cells.into_iter().zip(widths).enumerate() {
+        for ((cell, &width), name) in cells.into_iter().zip(&widths).zip(&head) {
             // Numbers stand to the right.
-            let number = matches!(place, 0 | 2 | 3);
+            let number = matches!(*name, "frame" | "pass" | "slot" | "exposures");
             text.push_str(&match number {
                 true => format!("{cell:>width$}  "),
                 false => format!("{cell:<width$}  "),
@@ -49,9 +54,9 @@ pub fn table(record: &Record, out: &mut impl Write) -> io::Result<()> {
         }
         writeln!(out, "{}", text.trim_end())
     };
-    line(HEAD)?;
+    line(head.clone())?;
     for row in &rows {
-        line(row.each_ref().map(String::as_str))?;
+        line(row.iter().map(String::as_str).collect())?;
     }
     Ok(())
 }
@@ -61,9 +66,10 @@ pub fn table(record: &Record, out: &mut impl Write) -> io::Result<()> {
 /// # Errors
 /// Those of the writer.
 pub fn csv(record: &Record, out: &mut impl Write) -> io::Result<()> {
-    writeln!(out, "{}", HEAD.join(","))?;
+    writeln!(out, "{}", head(record).join(","))?;
     for row in &record.rows {
-        let cells = cells(row, "; ").map(|cell| quoted(&cell));
+        let cells = cells(row, "; ");
+        let cells: Vec<String> = cells.iter().map(|cell| quoted(cell)).collect();
         writeln!(out, "{}", cells.join(","))?;
     }
     Ok(())
@@ -80,6 +86,8 @@ pub fn json(record: &Record, out: &mut impl Write) -> io::Result<()> {
         name: &'a str,
         begun: &'a str,
         frames: u32,
+        #[serde(skip_serializing_if = "<[String]>::is_empty")]
+        passes: &'a [String],
         exposed: usize,
         left_out: u32,
         finished: bool,
@@ -89,7 +97,8 @@ pub fn json(record: &Record, out: &mut impl Write) -> io::Result<()> {
         panestep_record: JSON_VERSION,
         name: &record.state.name,
         begun: &record.begun,
-        frames: record.state.frames,
+        frames: record.state.order.frames(),
+        passes: &record.state.passes,
         exposed: record
             .rows
             .iter()
@@ -110,10 +119,23 @@ pub fn json(record: &Record, out: &mut impl Write) -> io::Result<()> {
     writeln!(out, "\n]}}")
 }
 
-fn cells(row: &Row, between: &str) -> [String; 8] {
+/// The columns' names.
+fn head(record: &Record) -> Vec<&'static str> {
+    let mut head = HEAD.to_vec();
+    if record.state.order.passes() > 1 {
+        head.splice(1..1, PASS);
+    }
+    head
+}
+
+fn cells(row: &Row, between: &str) -> Vec<String> {
     let number = |number: Option<u32>| number.map(|number| number.to_string());
-    [
-        row.frame.to_string(),
+    let mut cells = vec![row.frame.to_string()];
+    cells.extend(row.pass.map(|pass| pass.to_string()));
+    if row.pass.is_some() {
+        cells.push(row.pass_name.clone().unwrap_or_default());
+    }
+    cells.extend([
         row.standing.to_owned(),
         number(row.slot).unwrap_or_default(),
         row.exposures.to_string(),
@@ -121,7 +143,8 @@ fn cells(row: &Row, between: &str) -> [String; 8] {
         row.at.clone().unwrap_or_default(),
         row.check.to_owned(),
         row.remarks.join(between),
-    ]
+    ]);
+    cells
 }
 
 /// A time of the journal (RFC 3339) without its fraction of a second, for reading; as it is where

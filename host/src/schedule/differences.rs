@@ -1,6 +1,8 @@
 //! How two schedules differ, in sentences for a person: why a take cannot go on with the files as
 //! they are now.
 
+mod exposures;
+
 use std::fmt::Display;
 use std::time::Duration;
 
@@ -12,8 +14,8 @@ use crate::stand::AxisUnit;
 /// are in the axis's unit, with the steps beside them.
 ///
 /// The list is empty if and only if the take's [fingerprint](crate::take::fingerprint()) of both
-/// is the same: the shot's name, the unit of an axis and how far a step moves the picture do not
-/// count, for they change nothing that is done.
+/// is the same: the shot's name, the passes' names, the unit of an axis and how far a step moves the
+/// picture do not count, for they change nothing that is done.
 #[must_use]
 pub fn differences(began: &Schedule, now: &Schedule) -> Vec<String> {
     let mut found = Found::default();
@@ -32,6 +34,9 @@ pub fn differences(began: &Schedule, now: &Schedule) -> Vec<String> {
         }
     }
     exposure(&mut found, began, now);
+    if !(began.is_plain() && now.is_plain()) {
+        exposures::exposures(&mut found, began, now);
+    }
     for (name, places) in &motors {
         if let &(Some(old), Some(new)) = places {
             motor_settings(&mut found, name, (began, old), (now, new));

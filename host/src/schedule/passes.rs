@@ -1,12 +1,14 @@
 //! Several exposures of the same frames, and what has to be seen to before each of them beside the
 //! axes: lamps, levels that are taken out, drawings that lie on the glass.
 
+use std::borrow::Cow;
 use std::fmt;
+use std::ops::Range;
 use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use super::Schedule;
+use super::{Release, Schedule};
 use crate::shot::When;
 
 /// A lamp.
@@ -58,6 +60,8 @@ pub struct Laid {
 /// there are several: `12`, `12 in pass 2`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Turn {
+    /// Its number among all exposures to make, from 1.
+    pub number: u32,
     /// The frame, from 1.
     pub frame: u32,
     /// The pass's place in [`Schedule::passes`].
@@ -76,28 +80,72 @@ impl fmt::Display for Turn {
     }
 }
 
-impl Schedule {
+/// The order in which the exposures of a shot are made.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Order {
+    frames: u32,
+    /// The passes that are exposed together at each frame, run by run.
+    runs: Vec<Range<usize>>,
+}
+
+impl Order {
+    /// Of so many frames in passes that are exposed then, in their order; none is one pass.
+    pub fn new(frames: u32, passes: impl IntoIterator<Item = When>) -> Self {
+        let mut runs: Vec<Range<usize>> = Vec::new();
+        for (pass, when) in passes.into_iter().enumerate() {
+            match runs.last_mut() {
+                Some(run) if when == When::EachFrame => run.end = pass + 1,
+                _ => runs.push(Range {
+                    start: pass,
+                    end: pass + 1,
+                }),
+            }
+        }
+        if runs.is_empty() {
+            runs.push(Range { start: 0, end: 1 });
+        }
+        Self { frames, runs }
+    }
+
+    /// How many frames there are.
+    #[must_use]
+    pub const fn frames(&self) -> u32 {
+        self.frames
+    }
+
+    /// How many passes there are, at least one.
+    #[must_use]
+    pub fn passes(&self) -> usize {
+        self.runs.last().map_or(1, |run| run.end)
+    }
+
+    /// The passes that are exposed together at each frame, run by run.
+    #[must_use]
+    pub fn runs(&self) -> &[Range<usize>] {
+        &self.runs
+    }
+
     /// How many exposures there are to make. They are numbered from 1 in the order in which they
     /// are made.
     #[must_use]
     pub fn turns(&self) -> u32 {
-        let passes = u32::try_from(self.passes.len().max(1)).unwrap_or(u32::MAX);
+        let passes = u32::try_from(self.passes()).unwrap_or(u32::MAX);
         self.frames.saturating_mul(passes)
     }
 
     /// The exposure of a number, or `None` beyond the ends.
     #[must_use]
     pub fn turn(&self, number: u32) -> Option<Turn> {
-        let several = self.passes.len() > 1;
         let mut left = number.checked_sub(1)?;
-        for run in self.runs() {
+        for run in &self.runs {
             let width = u32::try_from(run.len()).ok()?;
             let length = self.frames.checked_mul(width)?;
             if left < length {
                 return Some(Turn {
+                    number,
                     frame: left / width + 1,
                     pass: run.start + (left % width) as usize,
-                    several,
+                    several: self.passes() > 1,
                 });
             }
             left -= length;
@@ -110,7 +158,7 @@ impl Schedule {
     pub fn number_of(&self, frame: u32, pass: usize) -> Option<u32> {
         let frame = frame.checked_sub(1).filter(|frame| *frame < self.frames)?;
         let mut before = 0_u32;
-        for run in self.runs() {
+        for run in &self.runs {
             let width = u32::try_from(run.len()).ok()?;
             if run.contains(&pass) {
                 let within = u32::try_from(pass - run.start).ok()?;
@@ -122,32 +170,96 @@ impl Schedule {
         }
         None
     }
+}
 
-    /// The passes that are exposed together at each frame, run by run.
-    fn runs(&self) -> impl Iterator<Item = std::ops::Range<usize>> {
-        let count = self.passes.len().max(1);
-        let begins = move |pass: usize| {
-            pass == 0
-                || self
-                    .passes
-                    .get(pass)
-                    .is_some_and(|pass| pass.when == When::AfterRun)
+impl Schedule {
+    /// The order in which its exposures are made.
+    #[must_use]
+    pub fn order(&self) -> Order {
+        Order::new(self.frames, self.passes.iter().map(|pass| pass.when))
+    }
+
+    /// How many exposures there are to make. They are numbered from 1 in the order in which they
+    /// are made.
+    #[must_use]
+    pub fn turns(&self) -> u32 {
+        self.order().turns()
+    }
+
+    /// The exposure of a number, or `None` beyond the ends.
+    #[must_use]
+    pub fn turn(&self, number: u32) -> Option<Turn> {
+        self.order().turn(number)
+    }
+
+    /// The number of a frame's exposure in a pass, or `None` where there is none.
+    #[must_use]
+    pub fn number_of(&self, frame: u32, pass: usize) -> Option<u32> {
+        self.order().number_of(frame, pass)
+    }
+
+    /// The passes of every frame, at least one: where the schedule names none, the one that its
+    /// [`Exposure`](super::Exposure) alone makes.
+    #[must_use]
+    pub fn all_passes(&self) -> Cow<'_, [Pass]> {
+        if self.passes.is_empty() {
+            Cow::Owned(vec![self.plain_pass()])
+        } else {
+            Cow::Borrowed(&self.passes)
+        }
+    }
+
+    /// The pass that [`Exposure`](super::Exposure) alone makes, with all lamps burning.
+    fn plain_pass(&self) -> Pass {
+        Pass {
+            name: String::new(),
+            when: When::EachFrame,
+            lamps: (0..self.lamps.len()).collect(),
+            without: Vec::new(),
+            exposure: Duration::ZERO,
+            press: match self.exposure.release {
+                Release::Board { press, .. } => press,
+                Release::Command { .. } | Release::Hand => Duration::ZERO,
+            },
+            window: self.exposure.window,
+            set_by_hand: false,
+        }
+    }
+
+    /// Whether every frame is exposed once, as [`Exposure`](super::Exposure) alone says: no lamp is
+    /// switched, nothing is laid or taken out, no exposure time is told to anybody.
+    #[must_use]
+    pub fn is_plain(&self) -> bool {
+        let one = match self.passes.as_slice() {
+            [] => true,
+            [pass] => {
+                let plain = Pass {
+                    name: pass.name.clone(),
+                    when: pass.when,
+                    exposure: pass.exposure,
+                    ..self.plain_pass()
+                };
+                *pass == plain
+            }
+            _ => false,
         };
-        (0..count)
-            .filter(move |&pass| begins(pass))
-            .map(move |start| {
-                let end = (start + 1..count)
-                    .find(|&pass| begins(pass))
-                    .unwrap_or(count);
-                start..end
-            })
+        one && self.lamps.is_empty() && self.laid.is_empty() && !self.exposure.tells_time()
+    }
+
+    /// From the closing of the release line until the shutter has certainly closed, for the exposure
+    /// of a number.
+    #[must_use]
+    pub fn window(&self, number: u32) -> Duration {
+        let pass = self.turn(number).map_or(0, |turn| turn.pass);
+        let pass = self.passes.get(pass);
+        pass.map_or(self.exposure.window, |pass| pass.window)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::schedule::{Exposure, Release};
+    use crate::schedule::Exposure;
 
     fn schedule(frames: u32, passes: &[When]) -> Schedule {
         Schedule {

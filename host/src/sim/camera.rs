@@ -29,6 +29,10 @@ pub struct TakenExposure {
     pub pose: StandPose,
     /// Whether anything moved while it was open.
     pub blurred: bool,
+    /// Lamp outputs of every board as it opened, bit `n` for lamp `n`.
+    pub lamps: Vec<u8>,
+    /// When any of them had been switched last, before or while it was open.
+    pub switched: Duration,
     /// The press that it followed, counted from 1, those by hand included.
     pub press: u32,
     /// Whether that press was by hand, at the camera itself.
@@ -41,6 +45,7 @@ struct Open {
     at: u64,
     pose: Option<StandPose>,
     blurred: bool,
+    lamps: Vec<u8>,
     /// Nobody could know that it is open: opened by hand, or late.
     unawares: bool,
 }
@@ -55,6 +60,8 @@ pub(super) struct Camera {
     /// Deaf to the release until then.
     busy_until: u64,
     open: Option<Open>,
+    /// When a lamp was switched last.
+    switched: u64,
     contact: bool,
     /// What it does with the next presses.
     faults: VecDeque<CameraFault>,
@@ -92,6 +99,7 @@ impl Camera {
             ),
             busy_until: 0,
             open: None,
+            switched: 0,
             contact: false,
             faults: VecDeque::new(),
             closes_contact: true,
@@ -104,6 +112,16 @@ impl Camera {
             ignored: 0,
             taken: Vec::new(),
         }
+    }
+
+    /// A person sets its exposure time.
+    pub(super) fn set_exposure(&mut self, time: Duration) {
+        self.exposure = nanoseconds(time);
+    }
+
+    /// A lamp has been switched.
+    pub(super) const fn relit(&mut self, now: u64) {
+        self.switched = now;
     }
 
     /// What the board reads at its contact input.
@@ -203,13 +221,20 @@ impl Camera {
     }
 
     /// Carries an event out; returns the number of an exposure that is complete.
-    pub(super) fn happen(&mut self, event: CameraEvent, now: u64, pose: StandPose) -> Option<u32> {
+    pub(super) fn happen(
+        &mut self,
+        event: CameraEvent,
+        now: u64,
+        pose: StandPose,
+        lamps: impl FnOnce() -> Vec<u8>,
+    ) -> Option<u32> {
         match event {
             CameraEvent::Open => {
                 self.open = Some(Open {
                     at: now,
                     pose: None,
                     blurred: false,
+                    lamps: lamps(),
                     unawares: self.unawares,
                 });
                 self.contact = self.closes_contact;
@@ -229,6 +254,8 @@ impl Camera {
                     closed: Duration::from_nanos(now),
                     pose: open.pose.unwrap_or(pose),
                     blurred: open.blurred,
+                    lamps: open.lamps,
+                    switched: Duration::from_nanos(self.switched),
                     press: self.answered,
                     by_hand: self.by_hand,
                 });

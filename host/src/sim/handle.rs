@@ -150,6 +150,12 @@ impl SimulatedStand {
         mechanics.crank(axis, position)
     }
 
+    /// A person sets the camera's own exposure time; it holds from the next press on.
+    pub fn set_exposure(&self, time: Duration) {
+        let world = self.world.borrow();
+        world.mechanics.borrow_mut().camera.set_exposure(time);
+    }
+
     /// Where everything really is.
     #[must_use]
     pub fn pose(&self) -> StandPose {

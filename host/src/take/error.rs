@@ -7,6 +7,7 @@ use thiserror::Error;
 
 use crate::link::{LinkError, words};
 use crate::plan::times::MoveError;
+use crate::schedule::Turn;
 use crate::stand::AxisUnit;
 use crate::units::InUnit;
 
@@ -73,11 +74,11 @@ pub enum TakeError {
     /// The board does not count what was ordered.
     #[error(
         "{}{axis} should be at step {expected}, but its board counts {counted}; see that no other program uses its port, then go on: where a count is in doubt, the axis is homed afresh",
-        of_frame(*frame)
+        of_frame(*turn)
     )]
     Counter {
         /// The frame, where it is one.
-        frame: Option<u32>,
+        turn: Option<Turn>,
         /// The axis.
         axis: String,
         /// The target.
@@ -88,21 +89,21 @@ pub enum TakeError {
     /// A switch is tripped where none should be.
     #[error(
         "{}the {which} switch of {axis} is tripped although the axis should be inside its travel; it has lost steps, or the switch or its wire is faulty",
-        of_frame(*frame)
+        of_frame(*turn)
     )]
     Switch {
         /// The frame, where it is one.
-        frame: Option<u32>,
+        turn: Option<Turn>,
         /// The axis.
         axis: String,
         /// `home` or `far`.
         which: &'static str,
     },
     /// An axis is not trusted any more, or something still moves.
-    #[error("{}board {board:?} is not ready to expose: {what}", of_frame(*frame))]
+    #[error("{}board {board:?} is not ready to expose: {what}", of_frame(*turn))]
     NotReady {
         /// The frame, where it is one.
-        frame: Option<u32>,
+        turn: Option<Turn>,
         /// The board.
         board: String,
         /// What is missing.
@@ -121,11 +122,11 @@ pub enum TakeError {
     /// No room to take up an axis's slack.
     #[error(
         "{}{axis} is to stand at step {target}, {room} steps from the end of its travel, and needs {take_up} to take up its slack from the same side; move the plan away from that end, or lower the travel's least position",
-        of_frame(*frame)
+        of_frame(*turn)
     )]
     NoRoom {
         /// The frame, where it is one.
-        frame: Option<u32>,
+        turn: Option<Turn>,
         /// The axis.
         axis: String,
         /// The target.
@@ -209,31 +210,31 @@ pub enum TakeError {
     },
     /// Nobody has answered anything about a frame.
     #[error(
-        "there is no answer about frame {frame} that could be taken back (a question that is still open is asked when the take goes on); nothing was changed"
+        "there is no answer about frame {turn} that could be taken back (a question that is still open is asked when the take goes on); nothing was changed"
     )]
     NoAnswer {
         /// The frame.
-        frame: u32,
+        turn: Turn,
     },
     /// Pictures have come that nobody asked for.
     #[error(
         "{}: a picture has come that no exposure of this take has made: {}; somebody has pressed the camera's release, or an exposure has made two. Have a look at it; the take goes on without it",
-        at_frame(*frame), pictures.join(", ")
+        at_frame(*turn), pictures.join(", ")
     )]
     Strangers {
         /// The frame that was about to be exposed; none at the end.
-        frame: Option<u32>,
+        turn: Option<Turn>,
         /// Their files.
         pictures: Vec<String>,
     },
     /// The flash contact has closed without an order.
     #[error(
         "{}: the camera's flash contact has closed {times} times since the last exposure was over, and nobody asked for that: the camera has exposed once more, or somebody has pressed its release. Have a look at the last frame's picture and at those that are too many; the take goes on without them",
-        at_frame(*frame)
+        at_frame(*turn)
     )]
     StrayContact {
         /// The frame that was about to be exposed; none at the end.
-        frame: Option<u32>,
+        turn: Option<Turn>,
         /// How often.
         times: u32,
     },
@@ -241,10 +242,10 @@ pub enum TakeError {
     #[error("the folder that the pictures arrive in cannot be read: {0}")]
     Album(std::io::Error),
     /// The command that takes the pictures could not be started.
-    #[error("frame {frame}: the command that takes the picture cannot be run: {why}")]
+    #[error("frame {turn}: the command that takes the picture cannot be run: {why}")]
     Command {
         /// The frame.
-        frame: u32,
+        turn: Turn,
         /// Why.
         why: String,
     },
@@ -253,11 +254,11 @@ pub enum TakeError {
     Journal(#[from] JournalError),
     /// One exposure was tried again and again.
     #[error(
-        "frame {frame}: {tries} tries have not exposed it, the last because {why}; look at the camera and at what fires it"
+        "frame {turn}: {tries} tries have not exposed it, the last because {why}; look at the camera and at what fires it"
     )]
     NoExposure {
         /// The frame.
-        frame: u32,
+        turn: Turn,
         /// How often.
         tries: u32,
         /// The last refusal.
@@ -268,14 +269,14 @@ pub enum TakeError {
     Clock(std::io::Error),
 }
 
-fn of_frame(frame: Option<u32>) -> String {
-    frame.map_or_else(String::new, |frame| format!("frame {frame}: "))
+fn of_frame(turn: Option<Turn>) -> String {
+    turn.map_or_else(String::new, |turn| format!("frame {turn}: "))
 }
 
-fn at_frame(frame: Option<u32>) -> String {
-    frame.map_or_else(
+fn at_frame(turn: Option<Turn>) -> String {
+    turn.map_or_else(
         || "after the last frame".to_owned(),
-        |frame| format!("before frame {frame}"),
+        |turn| format!("before frame {turn}"),
     )
 }
 

@@ -1,11 +1,12 @@
 //! A schedule's fingerprint: says whether a take goes on with the very schedule it began with.
 
 use crate::schedule::{Release, Schedule};
+use crate::shot::When;
 
 static CRC: crc::Crc<u64> = crc::Crc::<u64>::new(&crc::CRC_64_XZ);
 
 /// The CRC-64/XZ over every number in a schedule that decides where anything goes or how it is
-/// exposed. Names of axes count, the shot's name does not.
+/// exposed. Names of axes, lamps, levels and drawings count, the shot's and the passes' do not.
 #[must_use]
 pub fn fingerprint(schedule: &Schedule) -> u64 {
     let mut digest = CRC.digest();
@@ -92,5 +93,51 @@ pub fn fingerprint(schedule: &Schedule) -> u64 {
         digest.update(text.as_bytes());
         digest.update(&[0]);
     }
+    // Takes of before there were passes go on: nothing more counts where there is nothing more.
+    if !schedule.is_plain() {
+        passes(&mut digest, schedule);
+    }
     digest.finalize()
+}
+
+/// Lamps, passes and drawings. Names of passes do not count.
+fn passes(digest: &mut crc::Digest<'_, u64>, schedule: &Schedule) {
+    let mut number = |value: u64| digest.update(&value.to_le_bytes());
+    let mut texts: Vec<&str> = Vec::new();
+    number(schedule.lamps.len() as u64);
+    for lamp in &schedule.lamps {
+        let (board, output) = lamp
+            .output
+            .map_or((u64::MAX, 0), |(board, output)| (board as u64, output));
+        number(board);
+        number(u64::from(output));
+        number(lamp.warm_up.as_nanos() as u64);
+        texts.push(&lamp.name);
+    }
+    let passes = schedule.all_passes();
+    number(passes.len() as u64);
+    for (place, pass) in passes.iter().enumerate() {
+        number(u64::from(place > 0 && pass.when == When::AfterRun));
+        number(pass.lamps.len() as u64);
+        for &lamp in &pass.lamps {
+            number(lamp as u64);
+        }
+        for time in [pass.exposure, pass.press, pass.window] {
+            number(time.as_nanos() as u64);
+        }
+        number(u64::from(pass.set_by_hand));
+        number(pass.without.len() as u64);
+        texts.extend(pass.without.iter().map(String::as_str));
+    }
+    number(schedule.laid.len() as u64);
+    for laid in &schedule.laid {
+        number(u64::from(laid.frame));
+        number(u64::from(laid.drawing.is_some()));
+        texts.push(&laid.on);
+        texts.extend(laid.drawing.as_deref());
+    }
+    for text in texts {
+        digest.update(text.as_bytes());
+        digest.update(&[0]);
+    }
 }

@@ -10,7 +10,7 @@
 use super::error::TakeError;
 use super::journal::Entry;
 use super::stage::{Crew, Interrupt};
-use crate::schedule::{HandAxis, Schedule};
+use crate::schedule::{HandAxis, Schedule, Turn};
 use crate::stand::{AxisUnit, Way};
 
 /// Places that lie more divisions apart than this are told apart by a reading: targets are whole
@@ -21,7 +21,7 @@ const APART: f64 = 0.75;
 #[derive(Clone, Debug, PartialEq)]
 pub struct HandRequest<'a> {
     /// The frame.
-    pub frame: u32,
+    pub turn: Turn,
     /// What it carries, such as `sky`.
     pub of: &'a str,
     /// Which way it goes where its reading grows.
@@ -245,10 +245,13 @@ impl Hands {
     }
 
     /// Has every hand axis set to where a frame wants it, and its scale read.
-    pub(super) fn set(&mut self, crew: &mut Crew<'_, '_>, frame: u32) -> Result<(), Interrupt> {
-        let targets = crew.schedule.hands_at(frame).ok_or(TakeError::Schedule(
-            "a frame has no positions for its hand axes",
-        ))?;
+    pub(super) fn set(&mut self, crew: &mut Crew<'_, '_>, turn: Turn) -> Result<(), Interrupt> {
+        let targets = crew
+            .schedule
+            .hands_at(turn.frame)
+            .ok_or(TakeError::Schedule(
+                "a frame has no positions for its hand axes",
+            ))?;
         let axes = &crew.schedule.hands;
         let mut ahead: Vec<usize> = (0..axes.len())
             .filter(|&place| !self.is_there(&axes[place], place, targets[place]))
@@ -256,7 +259,7 @@ impl Hands {
         // The first axis, as the stand lists them, comes first.
         ahead.reverse();
         while let Some(place) = ahead.pop() {
-            self.ask(crew, frame, place, targets, &ahead)?;
+            self.ask(crew, turn, place, targets, &ahead)?;
         }
         Ok(())
     }
@@ -273,7 +276,7 @@ impl Hands {
     fn ask(
         &mut self,
         crew: &mut Crew<'_, '_>,
-        frame: u32,
+        turn: Turn,
         place: usize,
         targets: &[f64],
         ahead: &[usize],
@@ -288,7 +291,7 @@ impl Hands {
         let mut next = (place, None);
         loop {
             let (place, in_place_of) = next;
-            if self.until_right(crew, frame, place, targets, in_place_of.as_deref())? {
+            if self.until_right(crew, turn, place, targets, in_place_of.as_deref())? {
                 // Whatever has been looked at before may have been moved since.
                 let name = axes[place].name();
                 doubted = others(place).map(|other| (other, name.clone())).collect();
@@ -304,7 +307,7 @@ impl Hands {
     fn until_right(
         &mut self,
         crew: &mut Crew<'_, '_>,
-        frame: u32,
+        turn: Turn,
         place: usize,
         targets: &[f64],
         in_place_of: Option<&str>,
@@ -312,7 +315,7 @@ impl Hands {
         let mut elsewhere = false;
         let mut problem = None;
         loop {
-            problem = self.ask_once(crew, frame, place, targets, problem, in_place_of)?;
+            problem = self.ask_once(crew, turn, place, targets, problem, in_place_of)?;
             match &problem {
                 None => return Ok(elsewhere),
                 Some(found) => elsewhere |= found.points_elsewhere(),
@@ -324,7 +327,7 @@ impl Hands {
     fn ask_once(
         &mut self,
         crew: &mut Crew<'_, '_>,
-        frame: u32,
+        turn: Turn,
         place: usize,
         targets: &[f64],
         problem: Option<HandProblem>,
@@ -339,7 +342,7 @@ impl Hands {
         // A reading that was wrong still tells where the person sets out from now.
         let wrong = problem.as_ref().and_then(HandProblem::read);
         let request = HandRequest {
-            frame,
+            turn,
             of: &axis.of,
             way: axis.way,
             unit: axis.unit,
@@ -365,7 +368,7 @@ impl Hands {
         crew.touched();
         if problem.is_none() {
             crew.record(&Entry::Reading {
-                frame,
+                frame: turn.number,
                 axis: axis.name(),
                 reading: read,
             })?;

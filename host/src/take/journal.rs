@@ -1,5 +1,9 @@
 //! The take's memory: append-only JSON Lines, every line synced before what follows from it.
 //!
+//! Where an entry speaks of a frame and every frame gets several exposures, it means one of those:
+//! its number in the order in which they are made ([`Order`](crate::schedule::Order)), which the
+//! first line settles. Where every frame gets one, that is the frame's number.
+//!
 //! A line is a JSON object with its number `n`, a time `at` (RFC 3339; a label, nothing is decided
 //! by it), what happened (`kind` and its fields) and, last, a checksum `sum` in eight hexadecimal
 //! digits: the CRC-32/ISCSI of the previous line's checksum (four bytes, little-endian, zero
@@ -23,7 +27,8 @@ use super::disk::Disk;
 use super::fingerprint::fingerprint;
 use super::span::Span;
 use super::state::{Drift, TakeState};
-use crate::schedule::Schedule;
+use crate::schedule::{Chore, Schedule};
+use crate::shot::When;
 
 static CRC: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISCSI);
 const BEGINS: &str = "a take begins with its shot";
@@ -48,6 +53,9 @@ pub enum Entry {
         name: String,
         /// How many frames.
         frames: u32,
+        /// The exposures that every frame gets, in their order; empty where it gets one.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        passes: Vec<PassBegun>,
         /// The folder that the shot's art lies relative to.
         art: String,
         /// The folder that the stand's command and its pictures' folder lie relative to.
@@ -126,6 +134,13 @@ pub enum Entry {
         axis: String,
         /// The reading that was accepted, in the axis's unit.
         reading: f64,
+    },
+    /// A person has done what a hand has to do before an exposure, beside setting axes.
+    Arranged {
+        /// The exposure.
+        frame: u32,
+        /// What.
+        done: Vec<Chore>,
     },
     /// Everything is in place for a frame, and the board is about to be told to expose it.
     Intent {
@@ -220,12 +235,31 @@ impl Entry {
         Self::Begun {
             name: schedule.name.clone(),
             frames: schedule.frames,
+            passes: match schedule.passes.as_slice() {
+                [] | [_] => Vec::new(),
+                passes => passes
+                    .iter()
+                    .map(|pass| PassBegun {
+                        name: pass.name.clone(),
+                        when: pass.when,
+                    })
+                    .collect(),
+            },
             art: art.to_owned(),
             base: base.to_owned(),
             schedule: Hex(fingerprint(schedule)),
             shot: Hex(shot.0),
         }
     }
+}
+
+/// One of the exposures that every frame gets.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PassBegun {
+    /// Its name.
+    pub name: String,
+    /// When it is exposed.
+    pub when: When,
 }
 
 /// A picture in the folder that the camera's pictures arrive in.

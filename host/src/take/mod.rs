@@ -1,7 +1,7 @@
 //! A take: one run of a shot, frame by frame, with everything written down.
 //!
 //! * [`exposure`]: exactly once, as a pure transition function.
-//! * [`journal`], [`state`], [`span`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
+//! * [`journal`], [`state`], [`mod@frame`], [`span`], [`disk`], [`folder`], [`mod@fingerprint`]: the take's memory.
 //! * [`album`]: the pictures that arrive.
 //! * [`run`], [`step`], [`pace`], [`people`], [`hands`]: the frame loop, its time left, whom it asks and tells.
 //! * [`attended`]: the same boards under a person\'s hands, without a take.
@@ -14,6 +14,7 @@ pub mod error;
 pub mod exposure;
 pub mod fingerprint;
 pub mod folder;
+pub mod frame;
 pub mod hands;
 pub mod journal;
 pub mod pace;
@@ -32,7 +33,7 @@ pub use fingerprint::fingerprint;
 pub use folder::{Files, Folder, FolderError};
 pub use hands::{HandProblem, HandRequest};
 pub use journal::{Entry, Journal, JournalError, Picture};
-pub use people::{Passage, Person, Progress, Question, ReleaseOrder, Trigger, Watch};
+pub use people::{Arrangement, Passage, Person, Progress, Question, ReleaseOrder, Trigger, Watch};
 pub use run::{Boards, Edit, Outcome, Stage, rehearse, shoot};
 pub use span::Span;
 pub use state::{Check, Drift, FrameState, Standing, Suspects, TakeState};

@@ -6,7 +6,7 @@
 
 use std::time::Duration;
 
-use crate::plan::times::{self, FrameTime, MoveError};
+use crate::plan::times::{self, MoveError, TurnTime};
 use crate::schedule::Schedule;
 
 /// The time left of one run.
@@ -21,25 +21,26 @@ pub struct Pace {
 }
 
 impl Pace {
-    /// Plans frames, in their order, for boards at this tick rate. Without exposures in a
+    /// Plans exposures by their numbers, in their order, for boards at this tick rate. Without exposures in a
     /// rehearsal. The way across frames that are not among them counts as one frame's.
     ///
     /// # Errors
     /// Where a board would refuse a move.
     pub fn new(
         schedule: &Schedule,
-        frames: impl DoubleEndedIterator<Item = u32>,
+        numbers: impl DoubleEndedIterator<Item = u32>,
         tick_rate: u32,
         exposures: bool,
     ) -> Result<Self, MoveError> {
         let mut sum = Duration::ZERO;
         let mut ahead = vec![sum];
-        for frame in frames.rev() {
-            let time = times::frame_time(schedule, frame, tick_rate)?;
+        for number in numbers.rev() {
+            let time = times::turn_time(schedule, number, tick_rate)?;
             let time = if exposures {
                 time
             } else {
-                FrameTime {
+                TurnTime {
+                    lighting: Duration::ZERO,
                     readying: Duration::ZERO,
                     exposing: Duration::ZERO,
                     ..time

@@ -8,7 +8,7 @@ use super::exposure::{Flaw, Known, Released};
 use super::hands::HandRequest;
 use super::span::Span;
 use super::state::{Drift, Suspects};
-use crate::schedule::MotorAxis;
+use crate::schedule::{Chore, EXPOSURE_WORD, FRAME_WORD, MotorAxis, PASS_WORD, Turn};
 
 /// Somebody at the stand. `None` from any question means: stop here, the take goes on later.
 pub trait Person {
@@ -19,14 +19,18 @@ pub trait Person {
     /// Asks whether a frame has been exposed, once and whole. Never guess.
     fn exposed(&mut self, question: &Question) -> Option<bool>;
 
-    /// Asks which of these frames have been exposed already, at most so many of them: a take that was
+    /// Asks which of these frames (by the numbers of their exposures) have been exposed already, at most so many of them: a take that was
     /// stepped through exposes in any order, and its journal, an older copy, knows nothing of it.
     /// Never guess.
     fn others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>>;
 
     /// Asks for a finger on the camera's release, once. `false`: the release has been left alone
     /// for certain, and the take stops here. `None`: nobody says; the question comes again.
-    fn fire(&mut self, frame: u32) -> Option<bool>;
+    fn fire(&mut self, turn: Turn) -> Option<bool>;
+
+    /// Asks for everything that a hand has to do before an exposure, beside setting axes; whoever
+    /// answers has done all of it.
+    fn arrange(&mut self, arrangement: &Arrangement<'_>) -> Option<()>;
 
     /// Asks whether frames that a home check has put in doubt are to be shot again. `false` keeps
     /// them as they are.
@@ -47,13 +51,31 @@ impl Person for () {
         None
     }
 
-    fn fire(&mut self, _: u32) -> Option<bool> {
+    fn fire(&mut self, _: Turn) -> Option<bool> {
+        None
+    }
+
+    fn arrange(&mut self, _: &Arrangement<'_>) -> Option<()> {
         None
     }
 
     fn again(&mut self, _: &Suspects) -> Option<bool> {
         None
     }
+}
+
+/// Everything that a hand has to do before an exposure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Arrangement<'a> {
+    /// The exposure.
+    pub turn: Turn,
+    /// Its pass's name; empty where the shot names no passes.
+    pub pass: &'a str,
+    /// What is to be done, at least one thing; in the order in which it is best done.
+    pub chores: &'a [Chore],
+    /// Whether it is the first time in this run: then all of it is here, as nobody knows how the
+    /// stand was left, and some of it may be so already.
+    pub first: bool,
 }
 
 /// What fires the camera where no board does.
@@ -70,11 +92,24 @@ pub trait Trigger {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ReleaseOrder<'a> {
     /// The frame.
-    pub frame: u32,
-    /// The program and its arguments; `{frame}` is to be replaced by the frame's number.
+    pub turn: Turn,
+    /// How long the shutter is to be open.
+    pub exposure: Duration,
+    /// The program and its arguments; `{frame}` is to be replaced by the frame's number, `{pass}`
+    /// by the pass's, `{exposure}` by the exposure time in seconds.
     pub words: &'a [String],
     /// Longest time that it may take.
     pub time_out: Duration,
+}
+
+impl ReleaseOrder<'_> {
+    /// A word of the command with everything in its place.
+    #[must_use]
+    pub fn filled_in(&self, word: &str) -> String {
+        word.replace(FRAME_WORD, &self.turn.frame.to_string())
+            .replace(PASS_WORD, &(self.turn.pass + 1).to_string())
+            .replace(EXPOSURE_WORD, &self.exposure.as_secs_f64().to_string())
+    }
 }
 
 /// For stands on which a board or a finger fires: there is no command to run.
@@ -92,7 +127,7 @@ impl Trigger for () {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Question {
     /// The frame.
-    pub frame: u32,
+    pub turn: Turn,
     /// The token.
     pub token: Token,
     /// What is known.
@@ -202,12 +237,12 @@ pub enum Progress<'a> {
     /// Levels are on their way to a frame's pose.
     Moving {
         /// The frame.
-        frame: u32,
+        turn: Turn,
     },
     /// Levels are about to set out for a frame's pose, where a person steps through a shot.
     SettingOut {
         /// The frame.
-        frame: u32,
+        turn: Turn,
         /// Every motor axis.
         passages: &'a [Passage<'a>],
     },
@@ -224,21 +259,21 @@ pub enum Progress<'a> {
     /// They have arrived, as counters and switches agree.
     Arrived {
         /// The frame.
-        frame: u32,
+        turn: Turn,
     },
     /// The shutter is about to be fired.
     Exposing {
         /// The frame.
-        frame: u32,
+        turn: Turn,
     },
     /// A frame is done: exposed, or only reached in a rehearsal.
     Frame {
         /// The frame.
-        frame: u32,
-        /// How many frames are done, in this run and before it.
+        turn: Turn,
+        /// How many exposures are done, in this run and before it; in a rehearsal, frames.
         done: u32,
         /// How many there are to do in all: those left out do not count.
-        frames: u32,
+        turns: u32,
         /// The picture that has come of it, where they are watched.
         picture: Option<&'a str>,
         /// Since this run began.

@@ -39,7 +39,7 @@ use super::span::Span;
 use super::stage::{Crew, Interrupt};
 use super::state::TakeState;
 use crate::link::{Clock, Port};
-use crate::schedule::Schedule;
+use crate::schedule::{Schedule, Turn};
 
 /// Where ports to the boards come from.
 pub trait Boards {
@@ -84,11 +84,12 @@ pub enum Outcome {
     /// A person stopped it.
     Interrupted {
         /// The frame to go on with, where one is left.
-        next: Option<u32>,
+        next: Option<Turn>,
     },
 }
 
-/// A change of what is to be exposed, wanted by a person.
+/// A change of what is to be exposed, wanted by a person. Frames are exposures to make, by their
+/// numbers, see [`TakeState::order`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Edit {
     /// Expose frames once more.
@@ -155,7 +156,7 @@ pub(super) fn check_take(
     let state = journal.state();
     check_edits(state, edits)?;
     let now = fingerprint(schedule);
-    if state.schedule != now || state.frames != schedule.frames {
+    if state.schedule != now || state.order != schedule.order() {
         return Err(TakeError::OtherSchedule {
             began: state.schedule,
             now,
@@ -168,8 +169,8 @@ impl Edit {
     /// The entry that it comes to, as things stand.
     pub(super) fn entry(self, state: &TakeState) -> Result<Entry, TakeError> {
         let there = |frame: u32| {
-            if frame == 0 || frame > state.frames {
-                let frames = state.frames;
+            if frame == 0 || frame > state.turns() {
+                let frames = state.turns();
                 return Err(TakeError::NoFrame { frame, frames });
             }
             Ok(())
@@ -200,10 +201,13 @@ impl Edit {
                 there(frame)?;
                 // What is still open is asked first: that answer is not the one that was meant.
                 let open = state.open.is_some_and(|open| open.frame == frame);
-                let (token, exposed) = state
-                    .verdict(frame)
-                    .filter(|_| !open)
-                    .ok_or(TakeError::NoAnswer { frame })?;
+                let (token, exposed) =
+                    state
+                        .verdict(frame)
+                        .filter(|_| !open)
+                        .ok_or_else(|| TakeError::NoAnswer {
+                            turn: state.turn(frame),
+                        })?;
                 Entry::TakenBack {
                     slot: token.slot,
                     attempt: token.attempt,
@@ -234,6 +238,12 @@ pub(super) fn settle_result(
     crew: &mut Crew<'_, '_>,
     result: Result<(), Interrupt>,
 ) -> Result<Outcome, TakeError> {
+    let outcome = outcome(crew, result);
+    crew.darken();
+    outcome
+}
+
+fn outcome(crew: &mut Crew<'_, '_>, result: Result<(), Interrupt>) -> Result<Outcome, TakeError> {
     match result {
         Ok(()) => {
             if !crew.finished() {
@@ -265,27 +275,44 @@ pub(super) fn settle_result(
 fn rehearsal(crew: &mut Crew<'_, '_>) -> Result<(), Interrupt> {
     crew.connect_all()?;
     let schedule = crew.schedule;
-    let frames = schedule.frames;
-    let mut pace = Pace::new(schedule, 1..=frames, crew.tick_rate()?, false)?;
+    let rehearsed = rehearsed(schedule);
+    let turns = u32::try_from(rehearsed.len()).unwrap_or(u32::MAX);
+    let numbers = rehearsed.iter().copied();
+    let mut pace = Pace::new(schedule, numbers, crew.tick_rate()?, false)?;
     crew.prepare()?;
     let begun = crew.now();
     let mut hands = Hands::new(schedule);
-    for frame in 1..=frames {
+    for (number, done) in rehearsed.into_iter().zip(1..) {
+        let turn = crew.turn(number)?;
         crew.check_interrupt()?;
-        crew.move_to(frame)?;
-        hands.set(crew, frame)?;
-        crew.settle(frame)?;
+        crew.move_to(turn)?;
+        hands.set(crew, turn)?;
+        crew.light(turn)?;
+        crew.settle(turn)?;
         let now = crew.now();
         crew.see(&Progress::Frame {
-            frame,
-            done: frame,
-            frames,
+            turn,
+            done,
+            turns,
             picture: None,
             elapsed: now.saturating_sub(begun),
             left: pace.done(now),
         });
     }
     crew.home_check()
+}
+
+/// What a rehearsal goes through: every frame once, in the light of the first pass, and for every
+/// run through the frames that follows the way back to the first frame, in that run's light. Its
+/// other moves are those of the run before. Nothing has to be laid or taken out for a rehearsal of
+/// moves.
+#[must_use]
+pub fn rehearsed(schedule: &Schedule) -> Vec<u32> {
+    let order = schedule.order();
+    let frames = (1..=schedule.frames).filter_map(|frame| order.number_of(frame, 0));
+    let later = order.runs().iter().skip(1);
+    let back = later.filter_map(|run| order.number_of(1, run.start));
+    frames.chain(back).collect()
 }
 
 /// Before anything moves: sessions, changes, and whatever is still to be settled.
@@ -326,19 +353,21 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
     let mut hands = Hands::new(schedule);
     loop {
         let mut pace = Pace::new(schedule, crew.wanted().into_iter(), tick_rate, true)?;
-        while let Some(frame) = crew.next_frame() {
+        while let Some(turn) = crew.next_frame() {
             crew.check_interrupt()?;
-            if crew.home_check_is_due() {
+            if crew.home_check_is_due() || crew.glass_is_due(turn) {
                 crew.home_check()?;
-                if crew.next_frame() != Some(frame) {
+                if crew.next_frame() != Some(turn) {
                     // Frames in doubt are shot again first: another way, another time left.
                     break;
                 }
             }
-            expose(crew, frame, &mut hands)?;
+            if !expose(crew, turn, &mut hands)? {
+                break;
+            }
             let now = crew.now();
             let left = pace.done(now);
-            crew.frame_done(frame, now.saturating_sub(begun), left);
+            crew.frame_done(turn, now.saturating_sub(begun), left);
         }
         if crew.next_frame().is_none() {
             close(crew)?;
@@ -350,20 +379,28 @@ fn frames(crew: &mut Crew<'_, '_>, edits: &[Edit]) -> Result<(), Interrupt> {
 }
 
 /// Brings one frame to its exposure. A void or a verdict "not exposed" brings it again, from its
-/// pose on.
+/// pose on. `false` where another frame has to come first: a home check in between has put it in
+/// doubt.
 pub(super) fn expose(
     crew: &mut Crew<'_, '_>,
-    frame: u32,
+    turn: Turn,
     hands: &mut Hands,
-) -> Result<(), Interrupt> {
+) -> Result<bool, Interrupt> {
     let mut tries = 0;
     loop {
-        crew.move_to(frame)?;
-        hands.set(crew, frame)?;
-        crew.settle(frame)?;
+        crew.move_to(turn)?;
+        hands.set(crew, turn)?;
+        crew.light(turn)?;
+        if !crew.arrange(turn)? {
+            if crew.next_frame() != Some(turn) {
+                return Ok(false);
+            }
+            continue;
+        }
+        crew.settle(turn)?;
         tries += 1;
-        if crew.expose(frame, tries)? {
-            return Ok(());
+        if crew.expose(turn, tries)? {
+            return Ok(true);
         }
     }
 }
@@ -384,10 +421,22 @@ pub(super) fn check_parts(schedule: &Schedule) -> Result<(), TakeError> {
         .board()
         .is_some_and(|board| board >= boards)
         || schedule.motors.iter().any(|axis| axis.board >= boards)
+        || schedule
+            .lamps
+            .iter()
+            .any(|lamp| lamp.output.is_some_and(|(board, _)| board >= boards))
     {
         return Err(TakeError::Schedule(
             "it names a board that it does not have",
         ));
+    }
+    if schedule
+        .passes
+        .iter()
+        .flat_map(|pass| &pass.lamps)
+        .any(|&lamp| lamp >= schedule.lamps.len())
+    {
+        return Err(TakeError::Schedule("a pass names a lamp that is not there"));
     }
     let frames = schedule.frames as usize;
     if frames.checked_mul(schedule.motors.len()) != Some(schedule.motor_targets.len())
@@ -424,7 +473,9 @@ pub(super) fn check_parts(schedule: &Schedule) -> Result<(), TakeError> {
             }
             if i64::from(target) - i64::from(axis.take_up) < i64::from(floor) {
                 return Err(TakeError::NoRoom {
-                    frame: Some(frame),
+                    turn: schedule
+                        .number_of(frame, 0)
+                        .and_then(|number| schedule.turn(number)),
                     axis: axis.name(),
                     target,
                     room: target.saturating_sub(floor),

@@ -1,6 +1,10 @@
 //! Spans of frames.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use serde::{Deserialize, Serialize};
+
+use crate::schedule::Order;
 
 /// Frames from one to another, both included.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -50,6 +54,41 @@ impl Span {
         }
         spans
     }
+}
+
+/// Exposures by their numbers as frames of the shot: pass by pass, by its place, the frames, in
+/// rising order. Numbers that there are not are left out.
+#[must_use]
+pub fn by_pass(order: &Order, numbers: &[Span]) -> Vec<(usize, Vec<Span>)> {
+    let mut passes: BTreeMap<usize, BTreeSet<u32>> = BTreeMap::new();
+    let there = |span: &Span| span.first..=span.last.min(order.turns());
+    for turn in numbers
+        .iter()
+        .flat_map(there)
+        .filter_map(|number| order.turn(number))
+    {
+        passes.entry(turn.pass).or_default().insert(turn.frame);
+    }
+    passes
+        .into_iter()
+        .map(|(pass, frames)| (pass, Span::of(frames)))
+        .collect()
+}
+
+/// The exposures of frames of the shot, by their numbers, in all passes or in one.
+#[must_use]
+pub fn numbers_of(order: &Order, frames: &[Span], pass: Option<usize>) -> Vec<Span> {
+    let passes = pass.map_or(0..order.passes(), |pass| pass..pass + 1);
+    let mut numbers = BTreeSet::new();
+    let there = |span: &Span| span.first..=span.last.min(order.frames());
+    for frame in frames.iter().flat_map(there) {
+        numbers.extend(
+            passes
+                .clone()
+                .filter_map(|pass| order.number_of(frame, pass)),
+        );
+    }
+    Span::of(numbers)
 }
 
 impl TryFrom<(u32, u32)> for Span {

@@ -1,5 +1,9 @@
 //! What a journal's lines amount to: where a take stands, frame by frame.
 //!
+//! A frame in here is one exposure to make, by its number in the order in which they are made: where
+//! every frame of the shot gets one, that is the frame's own number, and where it gets several,
+//! [`TakeState::order`] tells the frame and the pass.
+//!
 //! A **slot** is one intended exposure, numbered from 1 through the whole take; a frame that is
 //! shot again gets a slot of its own, and the history of the earlier one stays. The next frame is
 //! always the first that is still wanted.
@@ -7,107 +11,21 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use panestep_protocol::{BootId, ShotId, Token};
-use serde::{Deserialize, Serialize};
 
+pub use super::frame::{Check, Drift, FrameState, Open, Standing, Suspects};
 use super::journal::{Entry, Picture};
 use super::span::Span;
-use crate::schedule::MAX_FRAMES;
-
-/// An intent whose outcome the journal does not know.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Open {
-    /// The frame.
-    pub frame: u32,
-    /// The token.
-    pub token: Token,
-    /// The camera board's start, where a board was to fire.
-    pub boot: Option<BootId>,
-}
-
-/// Whether a frame is still to be exposed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Standing {
-    /// It is.
-    Wanted,
-    /// It is exposed.
-    Exposed,
-    /// A person has left it out.
-    Dropped,
-}
-
-/// What the home checks say of the pose that a frame was exposed in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Check {
-    /// None has come since.
-    Pending,
-    /// The next one found every axis where it was counted.
-    Passed,
-    /// No motor moves anything: the pose is what a person has read off the scales.
-    ByScale,
-    /// The next one found an axis elsewhere; nobody has decided yet.
-    Suspect,
-    /// It did, and a person keeps the frame all the same.
-    Kept,
-    /// An axis's count was lost before the next one: it cannot be known any more.
-    Unknown,
-}
-
-/// One frame of a take.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FrameState {
-    /// Whether it is still to be exposed.
-    pub standing: Standing,
-    /// How many exposures of it there are, those that were shot again included.
-    pub exposures: u32,
-    /// The slot of the last one; 0 where there is none.
-    pub slot: u32,
-    /// The file of its picture, where it is known.
-    pub picture: Option<String>,
-    /// What the home checks say.
-    pub check: Check,
-}
-
-impl FrameState {
-    const UNTOUCHED: Self = Self {
-        standing: Standing::Wanted,
-        exposures: 0,
-        slot: 0,
-        picture: None,
-        check: Check::Pending,
-    };
-}
-
-/// An axis that was found elsewhere than it was counted.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Drift {
-    /// The axis, such as `reeds east`.
-    pub axis: String,
-    /// By how much, steps.
-    pub steps: i32,
-    /// The same in the axis's unit.
-    pub amount: f64,
-    /// The unit's sign: `mm` or `deg`.
-    pub unit: String,
-    /// By how much the picture is off, in its pixels, where it is off most.
-    pub pixels: f64,
-}
-
-/// Frames that home checks have put in doubt, and why.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Suspects {
-    /// The axes.
-    pub drifts: Vec<Drift>,
-    /// The frames, in rising order.
-    pub frames: Vec<Span>,
-}
+use crate::schedule::{MAX_FRAMES, Order, Turn};
 
 /// Where a take stands.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TakeState {
     /// The shot's name.
     pub name: String,
-    /// How many frames.
-    pub frames: u32,
+    /// The exposures to make, in their order.
+    pub order: Order,
+    /// The names of the passes; empty where every frame gets one exposure.
+    pub passes: Vec<String>,
     /// The folder that the shot's art lies relative to.
     pub art: String,
     /// The folder that the stand's command and its pictures' folder lie relative to.
@@ -147,7 +65,7 @@ pub struct TakeState {
     /// The start of the board in which each axis was homed last.
     homed: BTreeMap<String, BootId>,
     /// Frames in the order in which they were exposed.
-    order: Vec<u32>,
+    sequence: Vec<u32>,
     /// What people have said of slots: the frame, and whether it was exposed.
     verdicts: BTreeMap<Token, (u32, bool)>,
     pictures: BTreeSet<String>,
@@ -159,6 +77,7 @@ impl TakeState {
         let Entry::Begun {
             name,
             frames,
+            passes,
             art,
             base,
             schedule,
@@ -167,12 +86,15 @@ impl TakeState {
         else {
             return None;
         };
-        if *frames > MAX_FRAMES {
+        let order = Order::new(*frames, passes.iter().map(|pass| pass.when));
+        if *frames > MAX_FRAMES || order.turns() > MAX_FRAMES {
             return None;
         }
         Some(Self {
             name: name.clone(),
-            frames: *frames,
+            wanted: order.turns(),
+            order,
+            passes: passes.iter().map(|pass| pass.name.clone()).collect(),
             art: art.clone(),
             base: base.clone(),
             schedule: schedule.0,
@@ -189,7 +111,6 @@ impl TakeState {
             table: Vec::new(),
             chosen: None,
             low: 1,
-            wanted: *frames,
             dropped: 0,
             pending: BTreeSet::new(),
             suspects: BTreeSet::new(),
@@ -197,10 +118,28 @@ impl TakeState {
             sessions: BTreeMap::new(),
             posed: BTreeMap::new(),
             homed: BTreeMap::new(),
-            order: Vec::new(),
+            sequence: Vec::new(),
             verdicts: BTreeMap::new(),
             pictures: BTreeSet::new(),
             digests: BTreeMap::new(),
+        })
+    }
+
+    /// How many exposures there are to make.
+    #[must_use]
+    pub fn turns(&self) -> u32 {
+        self.order.turns()
+    }
+
+    /// The frame and pass of a number; beyond the ends, which no sound journal speaks of, a frame of
+    /// that number.
+    #[must_use]
+    pub fn turn(&self, number: u32) -> Turn {
+        self.order.turn(number).unwrap_or(Turn {
+            number,
+            frame: number,
+            pass: 0,
+            several: false,
         })
     }
 
@@ -208,12 +147,12 @@ impl TakeState {
     #[must_use]
     pub fn frame(&self, frame: u32) -> Option<&FrameState> {
         static UNTOUCHED: FrameState = FrameState::UNTOUCHED;
-        let index = index(frame).filter(|_| frame <= self.frames)?;
+        let index = index(frame).filter(|_| frame <= self.turns())?;
         Some(self.table.get(index).unwrap_or(&UNTOUCHED))
     }
 
     fn frame_mut(&mut self, frame: u32) -> Option<&mut FrameState> {
-        let index = index(frame).filter(|_| frame <= self.frames)?;
+        let index = index(frame).filter(|_| frame <= self.turns())?;
         if index >= self.table.len() {
             self.table.resize(index + 1, FrameState::UNTOUCHED);
         }
@@ -228,7 +167,7 @@ impl TakeState {
 
     /// The frames that are still to be exposed, in rising order.
     pub fn wanted(&self) -> impl Iterator<Item = u32> + '_ {
-        (self.low..=self.frames).filter(|&frame| {
+        (self.low..=self.turns()).filter(|&frame| {
             self.frame(frame)
                 .is_some_and(|frame| frame.standing == Standing::Wanted)
         })
@@ -277,7 +216,7 @@ impl TakeState {
     #[must_use]
     pub fn last_exposed(&self, count: usize) -> Vec<u32> {
         let mut seen = BTreeSet::new();
-        self.order
+        self.sequence
             .iter()
             .rev()
             .copied()
@@ -384,11 +323,16 @@ impl TakeState {
                 }
                 self.drifts.clear();
             }
-            Entry::Again { frames, .. } => self.turn(frames, Standing::Wanted)?,
-            Entry::Dropped { frames } => self.turn(frames, Standing::Dropped)?,
+            Entry::Again { frames, .. } => self.change(frames, Standing::Wanted)?,
+            Entry::Dropped { frames } => self.change(frames, Standing::Dropped)?,
             Entry::Found { pictures } => self.pictures.extend(pictures.iter().cloned()),
             Entry::Reading { axis, reading, .. } => {
                 self.readings.insert(axis.clone(), *reading);
+            }
+            Entry::Arranged { frame, .. } => {
+                if self.frame(*frame).is_none() {
+                    return Err("a frame beyond the last");
+                }
             }
             Entry::Intent {
                 frame,
@@ -505,14 +449,14 @@ impl TakeState {
     }
 
     fn has(&self, spans: &[Span]) -> Result<(), &'static str> {
-        if spans.iter().any(|span| span.last() > self.frames) {
+        if spans.iter().any(|span| span.last() > self.turns()) {
             return Err("a frame beyond the last");
         }
         Ok(())
     }
 
     /// Makes frames wanted again, or leaves them out.
-    fn turn(&mut self, spans: &[Span], standing: Standing) -> Result<(), &'static str> {
+    fn change(&mut self, spans: &[Span], standing: Standing) -> Result<(), &'static str> {
         if self.open.is_some() {
             return Err("a change of frames while an intent is open");
         }
@@ -565,7 +509,7 @@ impl TakeState {
             self.finished = false;
         } else if frame == self.low {
             let low = self.wanted().next();
-            self.low = low.unwrap_or(self.frames.saturating_add(1));
+            self.low = low.unwrap_or(self.turns().saturating_add(1));
         }
     }
 
@@ -578,7 +522,7 @@ impl TakeState {
             state.check = Check::Pending;
         }
         self.pending.insert(frame);
-        self.order.push(frame);
+        self.sequence.push(frame);
     }
 
     fn close(

@@ -13,7 +13,7 @@ use super::run::{Edit, Outcome, Stage, check, check_take, close, expose, open, s
 use super::span::Span;
 use super::stage::{Crew, Interrupt};
 use super::state::Standing;
-use crate::schedule::Schedule;
+use crate::schedule::{Schedule, Turn};
 
 /// Who steps.
 pub trait Steps {
@@ -26,7 +26,7 @@ pub trait Steps {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stood {
     /// The frame whose pose the stand is in; none before the first step.
-    pub frame: Option<u32>,
+    pub turn: Option<Turn>,
     /// How many frames there are.
     pub frames: u32,
     /// What has become of that frame; none in a rehearsal.
@@ -35,15 +35,16 @@ pub struct Stood {
     pub shooting: bool,
     /// The next frame from here on that is still to be exposed, or else the first of all; before the
     /// first step the one that the take would go on with.
-    pub next: Option<u32>,
-    /// How many frames are still to be exposed.
+    pub next: Option<Turn>,
+    /// How many exposures are still to be made.
     pub left: u32,
 }
 
 /// What a person who steps wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Wish {
-    /// To go to a frame's pose. A frame that there is not is passed over.
+    /// To go to a frame's pose, by the number of one of its exposures, which is then the one that can
+    /// be made. A number that there is not is passed over.
     Go(u32),
     /// To expose the frame that the stand is at. One that is exposed already, or left out, is
     /// passed over.
@@ -96,45 +97,51 @@ fn walk(crew: &mut Crew<'_, '_>, steps: &mut dyn Steps, shooting: bool) -> Resul
     let frames = crew.schedule.frames;
     let mut hands = Hands::new(crew.schedule);
     let begun = crew.now();
-    let mut at: Option<u32> = None;
+    let mut at: Option<Turn> = None;
     loop {
         crew.check_interrupt()?;
         let wanted = crew.wanted();
         let from_here = wanted
             .iter()
-            .find(|&&frame| at.is_none_or(|at| frame >= at));
+            .find(|&&number| at.is_none_or(|at| number >= at.number));
         let stood = Stood {
-            frame: at,
+            turn: at,
             frames,
-            standing: at.and_then(|frame| crew.standing(frame)),
+            standing: at.and_then(|turn| crew.standing(turn)),
             shooting,
             next: match at {
                 None => crew.next_frame(),
-                Some(_) => from_here.or(wanted.first()).copied(),
+                Some(_) => from_here
+                    .or(wanted.first())
+                    .and_then(|&number| crew.order().turn(number)),
             },
             left: u32::try_from(wanted.len()).unwrap_or(u32::MAX),
         };
         let wish = steps.next(&stood);
         crew.check_interrupt()?;
         match (wish, at) {
-            (Some(Wish::Go(frame)), _) if (1..=frames).contains(&frame) => {
-                crew.tell_passages(frame)?;
-                crew.move_to(frame)?;
-                hands.set(crew, frame)?;
-                crew.settle(frame)?;
-                at = Some(frame);
+            (Some(Wish::Go(number)), _) if crew.order().turn(number).is_some() => {
+                let turn = crew.turn(number)?;
+                crew.tell_passages(turn)?;
+                crew.move_to(turn)?;
+                hands.set(crew, turn)?;
+                crew.light(turn)?;
+                crew.settle(turn)?;
+                at = Some(turn);
             }
-            (Some(wish @ (Wish::Expose | Wish::ExposeAgain)), Some(frame)) if shooting => {
-                if !choose(crew, frame, wish == Wish::ExposeAgain)? {
+            (Some(wish @ (Wish::Expose | Wish::ExposeAgain)), Some(turn)) if shooting => {
+                if !choose(crew, turn, wish == Wish::ExposeAgain)? {
                     continue;
                 }
-                if crew.home_check_is_due() {
+                if crew.home_check_is_due() || crew.glass_is_due(turn) {
                     crew.home_check()?;
-                    choose(crew, frame, true)?;
+                    choose(crew, turn, true)?;
                 }
-                expose(crew, frame, &mut hands)?;
+                if !expose(crew, turn, &mut hands)? {
+                    continue;
+                }
                 let elapsed = crew.now().saturating_sub(begun);
-                crew.frame_done(frame, elapsed, Duration::ZERO);
+                crew.frame_done(turn, elapsed, Duration::ZERO);
             }
             (Some(Wish::Leave) | None, _) => {
                 if !shooting {
@@ -159,18 +166,18 @@ fn walk(crew: &mut Crew<'_, '_>, steps: &mut dyn Steps, shooting: bool) -> Resul
 }
 
 /// Makes a frame the next one; `false` where it is not to be exposed and nobody has said `again`.
-fn choose(crew: &mut Crew<'_, '_>, frame: u32, again: bool) -> Result<bool, Interrupt> {
-    if crew.standing(frame) != Some(Standing::Wanted) {
+fn choose(crew: &mut Crew<'_, '_>, turn: Turn, again: bool) -> Result<bool, Interrupt> {
+    if crew.standing(turn) != Some(Standing::Wanted) {
         if !again {
             return Ok(false);
         }
         crew.record(&Entry::Again {
-            frames: Span::of([frame]),
+            frames: Span::of([turn.number]),
             why: "a person".into(),
         })?;
     }
-    if crew.next_frame() != Some(frame) {
-        crew.record(&Entry::Chosen { frame })?;
+    if crew.next_frame() != Some(turn) {
+        crew.record(&Entry::Chosen { frame: turn.number })?;
     }
     Ok(true)
 }

@@ -156,7 +156,7 @@ fn a_homed_axis_comes_from_below_and_stays_in_its_travel() {
         // No room below to take the slack up.
         let error = at.go_to(EAST, mm(-10.0)).unwrap_err();
         assert!(
-            matches!(error, TakeError::NoRoom { frame: None, .. }),
+            matches!(error, TakeError::NoRoom { turn: None, .. }),
             "{error}"
         );
         assert_eq!(at.look().expect("it answers").axes[EAST], before);

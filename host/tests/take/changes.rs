@@ -2,6 +2,7 @@
 //! behind its board.
 
 use panestep::link::Link;
+use panestep::schedule::Turn;
 use panestep::sim::{Fault, SimulatedStand, SwitchFault, When};
 use panestep::stand::AxisId;
 use panestep::take::exposure::Known;
@@ -45,7 +46,9 @@ fn the_check_at_the_end_passes_what_the_switch_may_differ_and_doubts_what_it_may
         bench.person.again = vec![Some(true)];
         let mut lost = false;
         let outcome = bench.shoot_watched(|progress, sim| {
-            if let Progress::Moving { frame: 3 } = progress
+            if let Progress::Moving {
+                turn: Turn { frame: 3, .. },
+            } = progress
                 && !std::mem::replace(&mut lost, true)
             {
                 lose(sim, steps);
@@ -98,7 +101,9 @@ fn a_check_every_so_many_frames_doubts_only_those_since_the_last() {
     let mut lost = false;
     bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Moving { frame: 3 } = progress
+            if let Progress::Moving {
+                turn: Turn { frame: 3, .. },
+            } = progress
                 && !std::mem::replace(&mut lost, true)
             {
                 lose(sim, 40);
@@ -116,7 +121,10 @@ fn frames_in_doubt_are_kept_where_a_person_says_so_and_wait_where_nobody_does() 
     // Nobody answers at first, and then somebody keeps them.
     bench.person.again = vec![None, Some(false)];
     let outcome = bench.shoot_watched(|progress, sim| {
-        if let Progress::Moving { frame: 2 } = progress {
+        if let Progress::Moving {
+            turn: Turn { frame: 2, .. },
+        } = progress
+        {
             lose(sim, 40);
         }
     });
@@ -134,7 +142,11 @@ fn a_board_that_lost_its_count_leaves_frames_that_cannot_be_checked_and_says_so(
     let mut bench = Bench::new();
     bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Frame { frame: 2, .. } = progress {
+            if let Progress::Frame {
+                turn: Turn { frame: 2, .. },
+                ..
+            } = progress
+            {
                 let reset = reset();
                 sim.inject(When::Now, reset);
             }
@@ -168,8 +180,12 @@ fn a_host_that_dies_while_an_axis_is_homed_does_not_take_the_old_count_for_the_n
     for operation in 0..40 {
         let mut bench = Bench::new();
         let error = bench.shoot_watched(|progress, sim| match progress {
-            Progress::Moving { frame: 2 } => lose(sim, 40),
-            Progress::Arrived { frame: 3 } => {
+            Progress::Moving {
+                turn: Turn { frame: 2, .. },
+            } => lose(sim, 40),
+            Progress::Arrived {
+                turn: Turn { frame: 3, .. },
+            } => {
                 sim.inject(When::Now, broken(Some(SwitchFault::BrokenWire)));
             }
             _ => {}
@@ -210,8 +226,13 @@ fn another_program_that_had_the_board_in_between_leaves_frames_that_cannot_be_ch
     let mut bench = Bench::new();
     bench.schedule.home_check = 0;
     let outcome = bench.shoot_watched(|progress, sim| match progress {
-        Progress::Moving { frame: 2 } => lose(sim, 40),
-        Progress::Frame { frame: 2, .. } => {
+        Progress::Moving {
+            turn: Turn { frame: 2, .. },
+        } => lose(sim, 40),
+        Progress::Frame {
+            turn: Turn { frame: 2, .. },
+            ..
+        } => {
             sim.inject(When::Now, Fault::StopPressed);
         }
         _ => {}
@@ -235,7 +256,11 @@ fn lifts_go_home_before_anything_else_and_all_of_them_where_one_must() {
     bench.schedule.lifts = vec![1, 2];
     bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Frame { frame: 1, .. } = progress {
+            if let Progress::Frame {
+                turn: Turn { frame: 1, .. },
+                ..
+            } = progress
+            {
                 let reset = reset();
                 sim.inject(When::Now, reset);
             }
@@ -267,7 +292,10 @@ fn an_axis_that_has_sunk_onto_a_switch_at_rest_is_homed_when_the_take_goes_on() 
         fault,
     };
     let error = bench.shoot_watched(|progress, sim| {
-        if let Progress::Arrived { frame: 2 } = progress {
+        if let Progress::Arrived {
+            turn: Turn { frame: 2, .. },
+        } = progress
+        {
             sim.inject(When::Now, tripped(Some(SwitchFault::BrokenWire)));
         }
     });
@@ -285,7 +313,9 @@ fn a_rehearsal_checks_too() {
     let mut drifts = Vec::new();
     let sim = bench.sim.clone();
     let mut watch = |progress: &Progress<'_>| match progress {
-        Progress::Moving { frame: 3 } => lose(&sim, 40),
+        Progress::Moving {
+            turn: Turn { frame: 3, .. },
+        } => lose(&sim, 40),
         Progress::Doubted { drift, frames } => {
             assert!(frames.is_empty());
             drifts.push(drift.steps.unsigned_abs());
@@ -395,7 +425,10 @@ fn a_journal_restored_from_an_older_copy_asks_frame_by_frame_and_spends_the_boar
         let mut bench = Bench::new();
         let mut journal = bench.journal().unwrap();
         let mut watch = |progress: &Progress<'_>| {
-            if let Progress::Moving { frame: 3 } = progress {
+            if let Progress::Moving {
+                turn: Turn { frame: 3, .. },
+            } = progress
+            {
                 bench
                     .interrupt
                     .store(true, std::sync::atomic::Ordering::Relaxed);
@@ -450,7 +483,10 @@ fn a_journal_restored_from_an_older_copy_asks_frame_by_frame_and_spends_the_boar
                 .iter()
                 .all(|question| question.known == Known::MarkAhead)
         );
-        let asked: Vec<u32> = questions.iter().map(|question| question.frame).collect();
+        let asked: Vec<u32> = questions
+            .iter()
+            .map(|question| question.turn.frame)
+            .collect();
         assert_eq!(asked, frames, "{copied}");
         let state = state(&bench);
         assert!(state.next.slot > 3, "tokens of the board are spent");
@@ -510,7 +546,7 @@ fn an_older_copy_of_a_take_that_was_stepped_through_shoots_nothing_again() {
         bench.person.others = vec![Some(named)];
         assert_eq!(bench.shoot().unwrap(), Outcome::Finished, "{copied}");
         let questions = bench.person.asked.iter();
-        let frames: Vec<u32> = questions.map(|question| question.frame).collect();
+        let frames: Vec<u32> = questions.map(|question| question.turn.frame).collect();
         assert_eq!(frames, asked, "{copied}");
         assert_eq!(bench.person.asked_others, others, "{copied}");
         assert_eq!(bench.sim.releases(), FRAMES, "{copied}");

@@ -7,11 +7,12 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use panestep::schedule::Release;
+use panestep::schedule::Turn;
 use panestep::sim::{CameraFault, Fault, SimulatedStand, When};
 use panestep::take::exposure::{Flaw, Known, Released};
 use panestep::take::{
-    Album, Ending, Entry, Look, Outcome, Person, Progress, Question, ReleaseOrder, Span, Stage,
-    Suspects, TakeError, Trigger, shoot,
+    Album, Arrangement, Ending, Entry, Look, Outcome, Person, Progress, Question, ReleaseOrder,
+    Span, Stage, Suspects, TakeError, Trigger, shoot,
 };
 
 use crate::rig::{Bench, FRAMES, Operator, Ports, reset, sim_now};
@@ -160,7 +161,9 @@ struct Command<'a>(&'a RefCell<Presser>);
 impl Trigger for Command<'_> {
     fn release(&mut self, order: &ReleaseOrder<'_>) -> Released {
         let mut presser = self.0.borrow_mut();
-        presser.orders.push((order.frame, order.words.to_vec()));
+        presser
+            .orders
+            .push((order.turn.frame, order.words.to_vec()));
         let (how, pressed) = presser.script.pop_front().unwrap_or((Released::Took, true));
         if pressed {
             presser.press();
@@ -184,7 +187,7 @@ impl Person for Finger<'_> {
         self.0.borrow_mut().person.exposed(question)
     }
 
-    fn fire(&mut self, _: u32) -> Option<bool> {
+    fn fire(&mut self, _: Turn) -> Option<bool> {
         let next = self.0.borrow_mut().fingers.pop_front();
         let answer = next.unwrap_or(Some(true));
         // Who says nothing has pressed it too.
@@ -192,6 +195,10 @@ impl Person for Finger<'_> {
             self.0.borrow().press();
         }
         answer
+    }
+
+    fn arrange(&mut self, _: &Arrangement<'_>) -> Option<()> {
+        None
     }
 
     fn others(&mut self, frames: &[Span], most: u32) -> Option<Vec<u32>> {
@@ -286,7 +293,11 @@ fn a_picture_that_is_missing_or_no_good_is_asked_about_with_what_has_come() {
             assert_eq!(outcome, Outcome::Finished, "{fate:?}");
             let asked = &presser.borrow().person.asked;
             assert_eq!(asked.len(), 1, "{fate:?}");
-            assert_eq!((asked[0].frame, asked[0].known), (2, known), "{fate:?}");
+            assert_eq!(
+                (asked[0].turn.frame, asked[0].known),
+                (2, known),
+                "{fate:?}"
+            );
             assert_eq!(asked[0].pictures.len(), come, "{fate:?}");
             assert_eq!(bench.sim.releases(), FRAMES + u32::from(!exposed));
             // Whatever has come belongs to this exposure: it is no stranger at the next.
@@ -299,7 +310,12 @@ fn a_picture_that_is_missing_or_no_good_is_asked_about_with_what_has_come() {
 fn without_an_answer_about_a_picture_the_question_comes_again() {
     let (bench, folder, presser) = watched(&[Fate::Good, Fate::Lost]);
     let outcome = run(&bench, &presser, Some(&folder)).expect("a person stops");
-    assert_eq!(outcome, Outcome::Interrupted { next: Some(2) });
+    assert_eq!(
+        outcome,
+        Outcome::Interrupted {
+            next: Some(super::rig::frame(2))
+        }
+    );
     presser.borrow_mut().person.verdicts = vec![Some(true)];
     assert_eq!(
         run(&bench, &presser, Some(&folder)).unwrap(),
@@ -317,7 +333,10 @@ fn a_picture_that_nobody_asked_for_stops_the_take_before_the_next_exposure() {
     let mut journal = bench.journal().expect("a disk in memory");
     let (mut album, stranger) = (folder.clone(), folder.clone());
     let mut watch = |progress: &Progress<'_>| {
-        if let Progress::Moving { frame: 2 } = progress {
+        if let Progress::Moving {
+            turn: Turn { frame: 2, .. },
+        } = progress
+        {
             stranger.stranger("of somebody's finger");
         }
     };
@@ -338,7 +357,13 @@ fn a_picture_that_nobody_asked_for_stops_the_take_before_the_next_exposure() {
     .expect_err("a stranger");
     drop(journal);
     assert!(
-        matches!(error, TakeError::Strangers { frame: Some(2), .. }),
+        matches!(
+            error,
+            TakeError::Strangers {
+                turn: Some(Turn { frame: 2, .. }),
+                ..
+            }
+        ),
         "{error:?}"
     );
     assert!(
@@ -390,7 +415,7 @@ fn a_camera_that_ignores_its_release_shows_by_its_missing_picture_without_a_cont
         Outcome::Finished
     );
     let asked = &presser.borrow().person.asked;
-    assert_eq!((asked[0].frame, asked[0].known), (1, Known::NoPicture));
+    assert_eq!((asked[0].turn.frame, asked[0].known), (1, Known::NoPicture));
     assert_eq!(bench.sim.exposures().len(), FRAMES as usize);
     bench.assert_last_exposures("ignored once");
 }
@@ -400,7 +425,10 @@ fn a_contact_that_closes_unasked_stops_the_take_before_the_next_exposure() {
     let mut bench = Bench::new();
     let error = bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Arrived { frame: 2 } = progress {
+            if let Progress::Arrived {
+                turn: Turn { frame: 2, .. },
+            } = progress
+            {
                 sim.inject(When::Now, Fault::HandRelease);
             }
         })
@@ -409,7 +437,7 @@ fn a_contact_that_closes_unasked_stops_the_take_before_the_next_exposure() {
         matches!(
             error,
             TakeError::StrayContact {
-                frame: Some(2),
+                turn: Some(Turn { frame: 2, .. }),
                 times: 1
             }
         ),
@@ -472,7 +500,13 @@ fn a_command_that_cannot_be_run_ends_the_take_with_nothing_in_doubt() {
     presser.borrow_mut().script = [(Released::Took, true), (Released::NotBegun, false)].into();
     let error = run(&bench, &presser, None).expect_err("no such program");
     assert!(
-        matches!(error, TakeError::Command { frame: 2, .. }),
+        matches!(
+            error,
+            TakeError::Command {
+                turn: Turn { frame: 2, .. },
+                ..
+            }
+        ),
         "{error:?}"
     );
     assert!(error.to_string().contains("no such program"), "{error}");
@@ -539,7 +573,12 @@ fn a_finger_on_the_release_takes_the_pictures_or_leaves_it_alone() {
     let presser = RefCell::new(Presser::new(&bench.sim));
     presser.borrow_mut().fingers = [Some(true), Some(false)].into();
     let outcome = run(&bench, &presser, None).expect("a person stops");
-    assert_eq!(outcome, Outcome::Interrupted { next: Some(2) });
+    assert_eq!(
+        outcome,
+        Outcome::Interrupted {
+            next: Some(super::rig::frame(2))
+        }
+    );
     assert_eq!(bench.sim.exposures().len(), 1);
     assert!(
         bench
@@ -559,7 +598,12 @@ fn a_person_who_walks_away_with_a_finger_on_the_release_is_asked_later() {
     let presser = RefCell::new(Presser::new(&bench.sim));
     presser.borrow_mut().fingers = [Some(true), None].into();
     let outcome = run(&bench, &presser, None).expect("a person stops");
-    assert_eq!(outcome, Outcome::Interrupted { next: Some(2) });
+    assert_eq!(
+        outcome,
+        Outcome::Interrupted {
+            next: Some(super::rig::frame(2))
+        }
+    );
     presser.borrow_mut().person.verdicts = vec![Some(true)];
     assert_eq!(run(&bench, &presser, None).unwrap(), Outcome::Finished);
     assert_eq!(presser.borrow().person.asked[0].known, Known::RunEnded);
@@ -576,7 +620,7 @@ fn a_board_that_is_reset_while_a_command_holds_the_shutter_open_is_asked_about()
         struct Resetter<'a>(Command<'a>, &'a SimulatedStand);
         impl Trigger for Resetter<'_> {
             fn release(&mut self, order: &ReleaseOrder<'_>) -> Released {
-                if order.frame == 2 {
+                if order.turn.frame == 2 {
                     let soon = sim_now(self.1) + Duration::from_millis(300);
                     let reset = Fault::Reset {
                         board: panestep::stand::BoardId(1),
@@ -614,7 +658,7 @@ fn a_board_that_is_reset_while_a_command_holds_the_shutter_open_is_asked_about()
         assert_eq!(run(&bench, &presser, None).unwrap(), Outcome::Finished);
         let asked = &presser.borrow().person.asked;
         assert_eq!(asked.len(), 1);
-        assert_eq!((asked[0].frame, asked[0].known), (2, Known::Disturbed));
+        assert_eq!((asked[0].turn.frame, asked[0].known), (2, Known::Disturbed));
         let exposures = FRAMES as usize + usize::from(!exposed);
         assert_eq!(bench.sim.exposures().len(), exposures);
     }

@@ -8,11 +8,12 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use panestep::link::{Clock, LinkError, Port};
+use panestep::schedule::Turn;
 use panestep::sim::{Fault, SimClock, SimulatedStand, SwitchFault, When};
 use panestep::stand::{AxisId, BoardId};
 use panestep::take::{
-    Boards, Disk, Ending, Entry, FileDisk, HandRequest, Journal, JournalError, Outcome, Person,
-    Progress, Question, Span, Stage, Suspects, TakeError, shoot,
+    Arrangement, Boards, Disk, Ending, Entry, FileDisk, HandRequest, Journal, JournalError,
+    Outcome, Person, Progress, Question, Span, Stage, Suspects, TakeError, shoot,
 };
 
 use crate::rig::{
@@ -28,7 +29,10 @@ const SOON: Duration = Duration::from_millis(150);
 fn struck(bench: &mut Bench, fault: &Fault) -> TakeError {
     bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Moving { frame: 2 } = progress {
+            if let Progress::Moving {
+                turn: Turn { frame: 2, .. },
+            } = progress
+            {
                 let soon = sim_now(sim) + SOON;
                 assert!(sim.inject(When::At(soon), fault.clone()));
             }
@@ -87,7 +91,10 @@ fn a_switch_that_is_tripped_at_rest_forbids_the_exposure() {
     };
     let error = bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Arrived { frame: 2 } = progress {
+            if let Progress::Arrived {
+                turn: Turn { frame: 2, .. },
+            } = progress
+            {
                 sim.inject(When::Now, broken(Some(SwitchFault::BrokenWire)));
             }
         })
@@ -108,7 +115,10 @@ fn steps_lost_on_the_way_show_where_a_switch_trips_too_early() {
     bench.schedule.motor_targets[3] = -3800;
     let error = bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Moving { frame: 1 } = progress {
+            if let Progress::Moving {
+                turn: Turn { frame: 1, .. },
+            } = progress
+            {
                 let fault = Fault::LoseSteps {
                     axis: REEDS_EAST,
                     steps: 2500,
@@ -161,7 +171,10 @@ fn a_host_that_falls_silent_in_a_move_is_stopped_by_the_board() {
     let mut journal = bench.journal().expect("a disk in memory");
     let sim = bench.sim.clone();
     let mut watch = |progress: &Progress<'_>| {
-        if let Progress::Moving { frame: 2 } = progress {
+        if let Progress::Moving {
+            turn: Turn { frame: 2, .. },
+        } = progress
+        {
             after.set(Some(sim_now(&sim) + Duration::from_millis(50)));
         }
     };
@@ -240,7 +253,11 @@ fn a_board_that_was_reset_between_frames_is_homed_and_only_that_one() {
     let mut bench = Bench::new();
     let error = bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Frame { frame: 1, .. } = progress {
+            if let Progress::Frame {
+                turn: Turn { frame: 1, .. },
+                ..
+            } = progress
+            {
                 let fault = reset();
                 sim.inject(When::Now, fault);
             }
@@ -319,7 +336,10 @@ fn a_sync_that_fails_on_a_real_file_poisons_the_journal_and_stops_the_take() {
         .expect("a sound disk");
     // The intent's line is taken, and its sync fails.
     let mut watch = |progress: &Progress<'_>| {
-        if let Progress::Exposing { frame: 2 } = progress {
+        if let Progress::Exposing {
+            turn: Turn { frame: 2, .. },
+        } = progress
+        {
             left.set(1);
         }
     };
@@ -375,15 +395,19 @@ struct Cranker {
 impl Person for Cranker {
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
         self.seen
-            .push((request.frame, request.last, request.toward()));
-        (request.frame < self.stop_at).then_some(request.reading + 0.04)
+            .push((request.turn.frame, request.last, request.toward()));
+        (request.turn.frame < self.stop_at).then_some(request.reading + 0.04)
     }
 
     fn exposed(&mut self, _: &Question) -> Option<bool> {
         None
     }
 
-    fn fire(&mut self, _: u32) -> Option<bool> {
+    fn fire(&mut self, _: Turn) -> Option<bool> {
+        None
+    }
+
+    fn arrange(&mut self, _: &Arrangement<'_>) -> Option<()> {
         None
     }
 

@@ -9,20 +9,20 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use panestep::link::{Clock, Port};
-use panestep::schedule::{Exposure, HandAxis, Release, Schedule};
+use panestep::schedule::{Exposure, HandAxis, Release, Schedule, Turn};
 use panestep::stand::{AxisUnit, Way};
 use panestep::take::hands::{Other, judge};
 use panestep::take::{
-    Boards, Check, Disk, Entry, HandProblem, HandRequest, Journal, Outcome, Person, Question,
-    SimulatedDisk, Span, Stage, Suspects, rehearse, shoot,
+    Arrangement, Boards, Check, Disk, Entry, HandProblem, HandRequest, Journal, Outcome, Person,
+    Question, SimulatedDisk, Span, Stage, Suspects, rehearse, shoot,
 };
 use proptest::prelude::*;
 
-use super::rig::{SHOT, begun, stamp};
+use super::rig::{SHOT, begun, frame, stamp};
 
 fn request(last: Option<f64>, reading: f64) -> HandRequest<'static> {
     HandRequest {
-        frame: 3,
+        turn: frame(3),
         of: "clouds",
         way: Way::North,
         unit: AxisUnit::Millimetre,
@@ -290,7 +290,7 @@ impl Hand {
 impl Person for Hand {
     fn set(&mut self, request: &HandRequest<'_>) -> Option<f64> {
         self.asked.push((
-            request.frame,
+            request.turn.frame,
             request.of.to_owned(),
             request.problem.clone(),
             request.in_place_of.is_some(),
@@ -322,13 +322,17 @@ impl Person for Hand {
     }
 
     fn exposed(&mut self, question: &Question) -> Option<bool> {
-        panic!("asked about frame {}", question.frame);
+        panic!("asked about frame {}", question.turn.frame);
     }
 
-    fn fire(&mut self, _: u32) -> Option<bool> {
+    fn fire(&mut self, _: Turn) -> Option<bool> {
         assert!(self.clock.now() >= self.touched + SETTLE, "it still swings");
         self.exposed.push(self.scales);
         Some(true)
+    }
+
+    fn arrange(&mut self, _: &Arrangement<'_>) -> Option<()> {
+        None
     }
 
     fn others(&mut self, _: &[Span], _: u32) -> Option<Vec<u32>> {

@@ -8,6 +8,7 @@ mod evidence;
 mod exchange;
 mod faults;
 mod hands;
+mod passes;
 mod rig;
 mod state;
 mod steps;
@@ -18,7 +19,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use panestep::link::LinkError;
-use panestep::plan::times::{DEFAULT_TICK_RATE, frame_time};
+use panestep::plan::times::{DEFAULT_TICK_RATE, turn_time};
+use panestep::schedule::Turn;
 use panestep::sim::{CameraFault, Damage, Fault, When};
 use panestep::stand::AxisId;
 use panestep::take::exposure::Known;
@@ -65,8 +67,8 @@ fn a_rehearsal_moves_and_never_fires() {
     let mut bench = Bench::new();
     let mut frames = Vec::new();
     let mut watch = |progress: &Progress<'_>| {
-        if let Progress::Frame { frame, .. } = progress {
-            frames.push(*frame);
+        if let Progress::Frame { turn, .. } = progress {
+            frames.push(turn.frame);
         }
     };
     let mut stage = Stage {
@@ -203,7 +205,7 @@ fn a_reset_during_an_exposure_is_asked_about_and_the_answer_is_heeded() {
         );
         assert!(error.resumable());
         assert_eq!(bench.person.asked.len(), 1);
-        assert_eq!(bench.person.asked[0].frame, 2);
+        assert_eq!(bench.person.asked[0].turn.frame, 2);
         assert_eq!(bench.person.asked[0].known, Known::ResetBegun);
         assert_eq!(bench.shoot().unwrap(), Outcome::Finished);
         assert_eq!(bench.person.asked.len(), 1);
@@ -224,12 +226,16 @@ fn without_an_answer_nothing_is_guessed() {
     );
     assert_eq!(
         bench.shoot().unwrap(),
-        Outcome::Interrupted { next: Some(1) },
+        Outcome::Interrupted {
+            next: Some(rig::frame(1))
+        },
         "the person did not answer"
     );
     assert_eq!(
         bench.shoot().unwrap(),
-        Outcome::Interrupted { next: Some(1) }
+        Outcome::Interrupted {
+            next: Some(rig::frame(1))
+        }
     );
     assert_eq!(bench.sim.releases(), 1);
     assert_eq!(bench.person.asked[0].known, Known::ResetNoMark);
@@ -246,7 +252,10 @@ fn a_mark_earlier_than_the_intent_proves_that_nothing_was_fired() {
     let disk = whole.disk.clone();
     whole
         .shoot_watched(|progress, _| {
-            if let Progress::Exposing { frame: 2 } = progress {
+            if let Progress::Exposing {
+                turn: Turn { frame: 2, .. },
+            } = progress
+            {
                 *second.borrow_mut() = disk.operations();
             }
         })
@@ -311,7 +320,10 @@ fn the_stop_button_ends_the_run_and_it_goes_on_homed_afresh() {
     let mut bench = Bench::new();
     let error = bench
         .shoot_watched(|progress, sim| {
-            if let Progress::Moving { frame: 2 } = progress {
+            if let Progress::Moving {
+                turn: Turn { frame: 2, .. },
+            } = progress
+            {
                 let soon = sim_now(sim) + Duration::from_millis(150);
                 sim.inject(When::At(soon), Fault::StopPressed);
             }
@@ -398,7 +410,7 @@ fn a_target_without_room_for_its_slack_is_refused() {
     let error = bench.shoot().unwrap_err();
     match &error {
         TakeError::NoRoom {
-            frame: Some(3),
+            turn: Some(Turn { frame: 3, .. }),
             room: 0,
             take_up: 40,
             ..
@@ -480,14 +492,19 @@ fn boards_move_side_by_side() {
     // Close to 20 mm each: reeds east on one board, sky east on the other.
     bench.schedule.motor_targets[3] = 3900;
     bench.schedule.motor_targets[5] = 3900;
-    let planned = frame_time(&bench.schedule, 2, DEFAULT_TICK_RATE)
+    let planned = turn_time(&bench.schedule, 2, DEFAULT_TICK_RATE)
         .expect("within the limits")
         .moving;
     assert!(planned > Duration::from_millis(500), "{planned:?}");
     let times = RefCell::new(Vec::new());
     bench
         .shoot_watched(|progress, sim| match progress {
-            Progress::Moving { frame: 2 } | Progress::Arrived { frame: 2 } => {
+            Progress::Moving {
+                turn: Turn { frame: 2, .. },
+            }
+            | Progress::Arrived {
+                turn: Turn { frame: 2, .. },
+            } => {
                 times.borrow_mut().push(sim_now(sim));
             }
             _ => {}

@@ -6,7 +6,7 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use panestep::link::Port;
-use panestep::schedule::{Exposure, HandAxis, MotorAxis, Release, Schedule};
+use panestep::schedule::{Chore, Exposure, HandAxis, MotorAxis, Release, Schedule, Turn};
 use panestep::sim::{Fault, Options, SimulatedStand};
 use panestep::stand::{
     self, Axis, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId, Motor,
@@ -14,8 +14,8 @@ use panestep::stand::{
 };
 use panestep::take::journal::{Stamp, replay};
 use panestep::take::{
-    Boards, Disk, Edit, Entry, HandProblem, HandRequest, Journal, JournalError, Outcome, Person,
-    Progress, Question, SimulatedDisk, Span, Stage, Suspects, TakeError, shoot,
+    Arrangement, Boards, Disk, Edit, Entry, HandProblem, HandRequest, Journal, JournalError,
+    Outcome, Person, Progress, Question, SimulatedDisk, Span, Stage, Suspects, TakeError, shoot,
 };
 use panestep_protocol::ShotId;
 
@@ -217,6 +217,20 @@ pub(crate) struct Operator {
     pub(crate) doubts: Vec<Suspects>,
     pub(crate) readings: Vec<f64>,
     pub(crate) problems: Vec<Option<HandProblem>>,
+    /// What was to be done by hand, before which exposure, and whether it was all of it.
+    pub(crate) arranged: Vec<(Turn, Vec<Chore>, bool)>,
+    /// The time that the person, asked for something to be done, says nothing; counted from 1.
+    pub(crate) leaves_at: usize,
+}
+
+/// The exposure of a frame, where every frame gets one.
+pub(crate) fn frame(frame: u32) -> Turn {
+    Turn {
+        number: frame,
+        frame,
+        pass: 0,
+        several: false,
+    }
 }
 
 impl Person for Operator {
@@ -247,8 +261,15 @@ impl Person for Operator {
         }
     }
 
-    fn fire(&mut self, _: u32) -> Option<bool> {
+    fn fire(&mut self, _: Turn) -> Option<bool> {
         None
+    }
+
+    fn arrange(&mut self, arrangement: &Arrangement<'_>) -> Option<()> {
+        let chores = arrangement.chores.to_vec();
+        self.arranged
+            .push((arrangement.turn, chores, arrangement.first));
+        (self.arranged.len() != self.leaves_at).then_some(())
     }
 
     fn again(&mut self, suspects: &Suspects) -> Option<bool> {

@@ -8,7 +8,7 @@ use panestep::take::{
     shoot_by_steps,
 };
 
-use super::rig::{Bench, FRAMES, Ports, STEPS_PER_MM};
+use super::rig::{Bench, FRAMES, Ports, STEPS_PER_MM, frame};
 
 /// Somebody who wants one thing after another, and looks round before each.
 struct Walker<'a> {
@@ -79,11 +79,14 @@ fn a_rehearsal_goes_forward_and_back_and_exposes_nothing() {
     let (result, stood) = walk(&mut bench, &wishes, false);
     assert_eq!(result.expect("nothing goes wrong"), Outcome::Finished);
     assert_eq!(bench.sim.releases(), 0);
-    let frames: Vec<Option<u32>> = stood.iter().map(|(stood, _)| stood.frame).collect();
+    let frames: Vec<Option<u32>> = stood
+        .iter()
+        .map(|(stood, _)| stood.turn.map(|turn| turn.frame))
+        .collect();
     let [one, two, three] = [Some(1), Some(2), Some(3)];
     assert_eq!(frames, [None, one, two, two, one, one, one, three]);
     for (stood, east) in &stood[1..] {
-        let frame = stood.frame.expect("a frame");
+        let frame = stood.turn.expect("a frame").frame;
         let target = bench.schedule.motors_at(frame).expect("a row")[0];
         let off = (east - f64::from(target) / STEPS_PER_MM).abs();
         assert!(off <= 1.0 / STEPS_PER_MM + 1e-6, "frame {frame}: {off} mm");
@@ -125,11 +128,11 @@ fn frames_are_exposed_in_any_order_and_each_once() {
         Wish::Go(1),
     ];
     let (result, stood) = walk(&mut bench, &wishes, true);
-    let next = Some(1);
+    let next = Some(frame(1));
     assert_eq!(result.expect("it is left"), Outcome::Interrupted { next });
     assert_eq!(bench.sim.releases(), 1);
     assert_eq!(stood[3].0.standing, Some(Standing::Exposed));
-    assert_eq!((stood[3].0.next, stood[3].0.left), (Some(1), 2));
+    assert_eq!((stood[3].0.next, stood[3].0.left), (Some(frame(1)), 2));
     assert_eq!(stood[5].0.standing, Some(Standing::Wanted));
 
     // A run that goes by itself takes what is left, and the rest of the rules hold.

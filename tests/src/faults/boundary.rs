@@ -7,14 +7,14 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use panestep::link::{Clock, Port};
-use panestep::schedule::Schedule;
+use panestep::schedule::{Schedule, Turn};
 use panestep::sim::{HostKilled, SimClock, SimPort, SimulatedStand};
 use panestep::stand::BoardId;
 use panestep::take::album::{Album, Look};
 use panestep::take::exposure::{Known, Released};
 use panestep::take::people::{ReleaseOrder, Trigger};
 use panestep::take::{
-    Boards, Disk, Entry, HandRequest, Person, Question, SimulatedDisk, Span, Suspects,
+    Arrangement, Boards, Disk, Entry, HandRequest, Person, Question, SimulatedDisk, Span, Suspects,
 };
 use panestep_protocol::{
     Accumulator, Answer, Command, ExposureFact, FromBoard, MAX_FRAME, ToBoard, encode,
@@ -343,7 +343,7 @@ impl Person for Operator {
         // Asked of a frame of which the journal knows nothing, whatever token comes next.
         let of_frame = matches!(question.known, Known::MarkAhead | Known::Unaccounted);
         let truth = if of_frame {
-            ledger.truth_of_frame(&exposures, question.frame, whole, schedule)
+            ledger.truth_of_frame(&exposures, question.turn.number, whole, schedule)
         } else {
             ledger.truth(&exposures, question.token, whole, schedule)
         };
@@ -358,13 +358,13 @@ impl Person for Operator {
             answer = !answer;
             director
                 .take_back
-                .push((question.frame, question.token, answer));
+                .push((question.turn.number, question.token, answer));
         }
         director.note(|| {
             let word = if answer { "yes" } else { "no" };
             format!(
                 "asked whether frame {} is exposed ({:?}): {word}",
-                question.frame, question.known
+                question.turn, question.known
             )
         });
         Some(answer)
@@ -394,7 +394,27 @@ impl Person for Operator {
         Some(exposed)
     }
 
-    fn fire(&mut self, frame: u32) -> Option<bool> {
+    fn arrange(&mut self, arrangement: &Arrangement<'_>) -> Option<()> {
+        if !self.stays() {
+            // Some have begun with it.
+            if self.questions.is_multiple_of(2) {
+                let mut director = self.director.borrow_mut();
+                director.ledger.lies.arrange(&arrangement.chores[..1]);
+            }
+            return None;
+        }
+        self.sim.pass(THOUGHT).ok()?;
+        let mut director = self.director.borrow_mut();
+        if director.dead.is_some() {
+            return None;
+        }
+        let turn = arrangement.turn;
+        director.ledger.lies.arrange(arrangement.chores);
+        director.note(|| format!("asked for frame {turn}: {:?}", arrangement.chores));
+        Some(())
+    }
+
+    fn fire(&mut self, turn: Turn) -> Option<bool> {
         if !self.stays() {
             if self.director.borrow().dead.is_some() {
                 return None;
@@ -408,7 +428,7 @@ impl Person for Operator {
         }
         self.director
             .borrow_mut()
-            .note(|| format!("asked to fire frame {frame}"));
+            .note(|| format!("asked to fire frame {turn}"));
         fire_camera(&self.director, &self.sim);
         Some(true)
     }

@@ -3,7 +3,7 @@
 use panestep::sim::Random;
 
 use super::plan::{Moment, Plan, PlannedFault};
-use super::stand::{Build, CAMERA, Fire, MOTORS};
+use super::stand::{Build, CAMERA, Fire, MOTORS, Passes};
 use super::trouble::{Blemish, Harm, Lapse, Slip, Trouble, Unsynced, Wish};
 
 /// Families of faults: each seed enables a random half of them.
@@ -221,6 +221,11 @@ impl Plan {
             },
             pictures: random.chance(0.35),
             home_check: below(&mut random, 3) as u32,
+            passes: match below(&mut random, 5) {
+                0 => Passes::EachFrame,
+                1 => Passes::AfterRun,
+                _ => Passes::One,
+            },
         };
         let build = Build {
             flash_contact: build.flash_contact && build.fire == Fire::Board,

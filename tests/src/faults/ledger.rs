@@ -3,13 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
-use panestep::schedule::Schedule;
+use panestep::schedule::{Chore, Schedule, Turn};
 use panestep::sim::{Fault, TakenExposure};
 use panestep::take::Entry;
 use panestep_protocol::Token;
 
 use super::run::Finding;
-use super::stand::{MOTORS, STEPS_PER_MM, WINDOW};
+use super::stand::{MOTORS, OUT, STEPS_PER_MM, WINDOW, burning, drawing};
 
 /// How far an exposure may lie beside its pose: where the home switch trips between two steps,
 /// it is found at the later one.
@@ -26,16 +26,49 @@ const PLAIN: f64 = 60.0;
 const NAMES: [&str; MOTORS] = ["reeds east", "reeds lift", "sky east"];
 
 /// A closing of the release line.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Pulse {
     /// The token of the intent that was open.
     pub token: Token,
-    /// Its frame.
+    /// Its frame: the number of its exposure.
     pub frame: u32,
     /// Which press of the release it was, those by hand included.
     pub press: u32,
     /// When.
     pub at: Duration,
+    /// What lay there.
+    pub lies: Lies,
+}
+
+/// What really lies on the glass, and what is out.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Lies {
+    drawing: Option<String>,
+    out: bool,
+}
+
+impl Lies {
+    /// A person does this.
+    pub(super) fn arrange(&mut self, chores: &[Chore]) {
+        for chore in chores {
+            match chore {
+                Chore::Lay { drawing, .. } => self.drawing = Some(drawing.clone()),
+                Chore::Clear { .. } => self.drawing = None,
+                Chore::TakeOut { .. } => self.out = true,
+                Chore::PutBack { .. } => self.out = false,
+                Chore::Lamp { .. } | Chore::Exposure { .. } => {}
+            }
+        }
+    }
+
+    /// What is to lie there for an exposure.
+    fn wanted(schedule: &Schedule, turn: Turn) -> Self {
+        let out = schedule.passes.get(turn.pass);
+        Self {
+            drawing: (!schedule.laid.is_empty()).then(|| drawing(turn.frame)),
+            out: out.is_some_and(|pass| pass.without.iter().any(|level| level == OUT)),
+        }
+    }
 }
 
 /// What really happened.
@@ -43,6 +76,8 @@ pub struct Pulse {
 pub struct Ledger {
     /// The journal's lines, and where each ends.
     pub lines: Vec<(usize, Entry)>,
+    /// What lies on the glass now.
+    pub lies: Lies,
     /// Pulses, in order.
     pub pulses: Vec<Pulse>,
     /// Presses of the release, those by hand included.
@@ -132,6 +167,7 @@ impl Ledger {
             frame,
             press: self.presses,
             at,
+            lies: self.lies.clone(),
         });
         let pulses = self
             .pulses
@@ -158,7 +194,8 @@ impl Ledger {
     pub fn off(&self, taken: &TakenExposure, schedule: &Schedule) -> [f64; MOTORS] {
         let pulse = self.pulses.iter().find(|pulse| pulse.press == taken.press);
         let pulse = pulse.filter(|_| !taken.blurred);
-        let Some(targets) = pulse.and_then(|pulse| schedule.motors_at(pulse.frame)) else {
+        let turn = pulse.and_then(|pulse| schedule.turn(pulse.frame));
+        let Some(targets) = turn.and_then(|turn| schedule.motors_at(turn.frame)) else {
             return [0.0; MOTORS];
         };
         let pose = [
@@ -263,6 +300,31 @@ impl Ledger {
         }
     }
 
+    /// What was wrong with an exposure's light, or with what lay there; nothing where there are no
+    /// passes.
+    fn unlike(&self, taken: &TakenExposure, schedule: &Schedule) -> Option<String> {
+        let pulse = self
+            .pulses
+            .iter()
+            .find(|pulse| pulse.press == taken.press)?;
+        let turn = schedule.turn(pulse.frame)?;
+        if schedule.passes.is_empty() {
+            return None;
+        }
+        let boards = schedule.boards.len();
+        let wanted: Vec<u8> = (0..boards)
+            .map(|board| burning(boards, board, turn.pass))
+            .collect();
+        if taken.lamps != wanted || taken.switched > taken.opened {
+            return Some(format!(
+                "lamps {:?} instead of {wanted:?}, switched at {:?}, opened at {:?}",
+                taken.lamps, taken.switched, taken.opened
+            ));
+        }
+        let lies = Lies::wanted(schedule, turn);
+        (pulse.lies != lies).then(|| format!("{:?} instead of {lies:?}", pulse.lies))
+    }
+
     /// Whether an exposure was by one of a token's pulses.
     fn of(&self, taken: &TakenExposure, token: Token) -> bool {
         let mut pulses = self.pulses.iter().filter(|pulse| pulse.token == token);
@@ -284,6 +346,7 @@ impl Ledger {
             (Some(taken), None) => {
                 let off = self.off(taken, schedule);
                 !taken.blurred
+                    && self.unlike(taken, schedule).is_none()
                     && taken.closed - taken.opened >= whole.mul_f64(0.8)
                     && off.iter().all(|steps| steps.abs() <= PLAIN)
             }
@@ -391,7 +454,7 @@ impl Ledger {
                 _ => {}
             }
         }
-        for frame in (1..=schedule.frames).filter(|frame| !dropped.contains(frame)) {
+        for frame in (1..=schedule.turns()).filter(|frame| !dropped.contains(frame)) {
             let Some(&(token, _)) = closed.get(&frame) else {
                 findings.push((
                     "frame skipped",
@@ -452,7 +515,11 @@ impl Ledger {
                     ));
                 }
             }
-            if let Some(hands) = schedule.hands_at(frame)
+            if let Some(what) = self.unlike(taken, schedule) {
+                findings.push(("in another light", format!("frame {frame}: {what}")));
+            }
+            let turn = schedule.turn(frame);
+            if let Some(hands) = turn.and_then(|turn| schedule.hands_at(turn.frame))
                 && let Some(reading) = hands.first()
             {
                 let off = taken.pose.levels[1].north_mm - reading;

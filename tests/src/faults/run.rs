@@ -15,10 +15,11 @@ use super::trouble::{Trouble, Wish};
 use panestep::link::{Clock, LinkError};
 use panestep::schedule::Schedule;
 use panestep::sim::SimulatedStand;
-use panestep::take::journal::{Hex, replay};
+use panestep::take::journal::replay;
 use panestep::take::{
-    Disk, Edit, Entry, Journal, JournalError, Outcome, Span, Stage, TakeError, fingerprint, shoot,
+    Disk, Edit, Entry, Journal, JournalError, Outcome, Span, Stage, TakeError, shoot,
 };
+use panestep_protocol::ShotId;
 
 /// Something that must never be.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -149,14 +150,7 @@ impl<'a> Take<'a> {
                 Journal::begin(
                     Box::new(self.disk()),
                     stamp(),
-                    &Entry::Begun {
-                        name: self.schedule.name.clone(),
-                        frames: self.schedule.frames,
-                        art: "art".into(),
-                        base: String::new(),
-                        schedule: Hex(fingerprint(&self.schedule)),
-                        shot: Hex(self.plan.seed | 1),
-                    },
+                    &Entry::begun(&self.schedule, "art", "", ShotId(self.plan.seed | 1)),
                 )
             }
             other => other,

@@ -2,7 +2,8 @@
 
 use std::time::Duration;
 
-use panestep::schedule::{self, Exposure, HandAxis, MotorAxis, Schedule};
+use panestep::schedule::{self, Exposure, HandAxis, Laid, MotorAxis, Pass, Schedule};
+use panestep::shot::When;
 use panestep::sim::{Options, Random};
 use panestep::stand::{
     Axis, AxisId, AxisUnit, Board, BoardId, Carrier, Drive, Face, Home, Lens, Level, LevelId,
@@ -50,6 +51,48 @@ pub struct Build {
     /// How many frames there are between two home checks; 0 for one at the end.
     #[serde(default)]
     pub home_check: u32,
+    /// How often each frame is exposed, and in which light.
+    #[serde(default)]
+    pub passes: Passes,
+}
+
+/// The exposures that every frame gets.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Passes {
+    /// One, without lamps.
+    #[default]
+    One,
+    /// Two, the second before the next frame. Lamps are switched, and a drawing is laid for each
+    /// frame.
+    EachFrame,
+    /// Two, the second when all frames have had the first; for it a level is taken out.
+    AfterRun,
+}
+
+/// From switching a lamp until its light is steady.
+pub const WARM_UP: Duration = Duration::from_millis(120);
+
+/// The level that drawings lie on.
+pub const DRAWN: &str = "sky";
+/// The level that is taken out.
+pub const OUT: &str = "reeds";
+
+/// The drawing of a frame.
+#[must_use]
+pub fn drawing(frame: u32) -> String {
+    format!("gull-{}", frame.div_ceil(2))
+}
+
+/// The lamps that burn on a board in a pass of so many boards: one on the first board in the first
+/// pass, another on the last board in the second.
+#[must_use]
+pub fn burning(boards: usize, board: usize, pass: usize) -> u8 {
+    match pass {
+        0 if board == 0 => 0b01,
+        1 if board + 1 == boards => 0b10,
+        _ => 0,
+    }
 }
 
 /// What fires the camera.
@@ -270,10 +313,55 @@ impl Build {
                 ready: Duration::from_millis(50),
                 arrival: self.pictures.then_some(ARRIVAL),
             },
-            lamps: Vec::new(),
-            passes: Vec::new(),
-            laid: Vec::new(),
+            lamps: self.lamps(),
+            passes: self.exposures(),
+            laid: if self.passes == Passes::One {
+                Vec::new()
+            } else {
+                (1..=frames)
+                    .map(|frame| Laid {
+                        frame,
+                        on: DRAWN.into(),
+                        drawing: Some(drawing(frame)),
+                    })
+                    .collect()
+            },
             home_check: self.home_check,
+        }
+    }
+
+    fn lamps(&self) -> Vec<schedule::Lamp> {
+        let lamp = |name: &str, board, output| schedule::Lamp {
+            name: name.into(),
+            output: Some((board, output)),
+            warm_up: WARM_UP,
+        };
+        match self.passes {
+            Passes::One => Vec::new(),
+            _ => vec![lamp("day", 0, 0), lamp("dusk", self.boards - 1, 1)],
+        }
+    }
+
+    fn exposures(&self) -> Vec<Pass> {
+        let pass = |name: &str, when, lamp| Pass {
+            name: name.into(),
+            when,
+            lamps: vec![lamp],
+            without: Vec::new(),
+            exposure: self.exposure(),
+            press: PRESS,
+            window: WINDOW,
+            set_by_hand: false,
+        };
+        let first = pass("day", When::EachFrame, 0);
+        match self.passes {
+            Passes::One => Vec::new(),
+            Passes::EachFrame => vec![first, pass("dusk", When::EachFrame, 1)],
+            Passes::AfterRun => {
+                let mut second = pass("dusk", When::AfterRun, 1);
+                second.without.push(OUT.into());
+                vec![first, second]
+            }
         }
     }
 

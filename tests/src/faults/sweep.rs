@@ -6,7 +6,7 @@ use std::thread;
 
 use super::plan::{Moment, Plan, PlannedFault};
 use super::run::{Finding, run};
-use super::stand::{Build, CAMERA, Fire};
+use super::stand::{Build, CAMERA, Fire, Passes};
 use super::trouble::{Trouble, Unsynced};
 
 /// The take that is swept.
@@ -25,6 +25,7 @@ pub fn reference() -> Plan {
             fire: Fire::Board,
             pictures: false,
             home_check: 2,
+            passes: Passes::One,
         },
         faults: Vec::new(),
         mutant: None,

@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use panestep::link::LinkError;
+use panestep::schedule::Turn;
 use panestep_protocol::{
     AxisIndex, AxisTarget, Command, FireOrder, Mark, Refusal, ShotId, Steps, Token,
 };
@@ -75,7 +76,10 @@ fn a_take_goes_on_after_a_reset_in_a_move() {
     let mut boards = bench.boards();
     let error = bench
         .shoot(&mut boards, &[], |progress| {
-            if let panestep::take::Progress::Moving { frame: 2 } = progress {
+            if let panestep::take::Progress::Moving {
+                turn: Turn { frame: 2, .. },
+            } = progress
+            {
                 let soon = When::After {
                     axis: 0,
                     pulses: 20,

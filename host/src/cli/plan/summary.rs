@@ -127,12 +127,16 @@ fn pass_line(schedule: &Schedule, pass: &Pass) -> String {
 }
 
 fn time(schedule: &Schedule, times: &Times) {
-    let still = format!(
+    let mut still = format!(
         "settling {}, exposing {}, camera getting ready {}",
         clock_time(times.settling),
         clock_time(times.exposing),
         clock_time(times.readying),
     );
+    if !times.lighting.is_zero() {
+        let warm_up = clock_time(times.lighting);
+        still.push_str(&format!(", lamps warming up {warm_up}"));
+    }
     if schedule.motors.is_empty() {
         say(&format!(
             "time to shoot: {} ({still})",
@@ -153,6 +157,19 @@ fn time(schedule: &Schedule, times: &Times) {
             schedule.turns().div_ceil(every)
         };
         say(&format!("home checks: {checks}, not in that time"));
+    }
+    if !times.way_back.is_zero() {
+        say(&format!(
+            "of that, back to the first frame for passes after the run: {}",
+            clock_time(times.way_back)
+        ));
+    }
+    if times.arrangements > 0 {
+        say(&format!(
+            "stops for a hand to lay drawings, take levels out or put them back, switch lamps or set \
+             the camera: {}, not in that time",
+            times.arrangements
+        ));
     }
     if times.hand_settings > 0 {
         say(&format!(

@@ -340,6 +340,7 @@ impl Mechanics {
     pub(super) fn lamps(&mut self, board: usize, on: u8) {
         if self.lines[board].lamps != on {
             self.lines[board].lamps = on;
+            self.camera.relit(self.now);
             self.trace.note(self.now, Mark::Lamps, board, u64::from(on));
         }
     }
@@ -377,7 +378,9 @@ impl Mechanics {
     pub(super) fn camera_event(&mut self, event: CameraEvent) -> Option<u32> {
         let before = self.camera.contact();
         let pose = self.pose();
-        let done = self.camera.happen(event, self.now, pose);
+        let lines = &self.lines;
+        let lamps = || lines.iter().map(|line| line.lamps).collect();
+        let done = self.camera.happen(event, self.now, pose, lamps);
         match event {
             CameraEvent::Open => self.tell(&Happening::Shutter {
                 open: true,

@@ -327,7 +327,7 @@ impl<'s, 'r> Attended<'s, 'r> {
         let room = i64::from(steps) - i64::from(axis.travel.0);
         if room < i64::from(axis.take_up) {
             return Err(TakeError::NoRoom {
-                frame: None,
+                turn: None,
                 axis: axis.name(),
                 target: steps,
                 room: i32::try_from(room).unwrap_or(0),

@@ -116,7 +116,7 @@ impl Crew<'_, '_> {
             let token = open.token;
             self.arrived = self.strangers()?;
             let exposed = self.drive(
-                open.frame,
+                self.turn(open.frame)?,
                 (
                     State::Asking { token, known },
                     Some(Action::Ask { token, known }),
@@ -161,21 +161,21 @@ impl Crew<'_, '_> {
     ) -> Result<(), Interrupt> {
         let mut left = most;
         while left > 0 && unexposed.is_none() {
-            let Some(frame) = self.next_frame() else {
+            let Some(turn) = self.next_frame() else {
                 return Ok(());
             };
             let question = Question {
-                frame,
+                turn,
                 token,
                 known,
                 pictures: self.strangers()?,
             };
             let exposed = self.stage.person.exposed(&question);
             if exposed.ok_or(Interrupt::Person)? {
-                self.record(&Entry::Vouched { frame })?;
+                self.record(&Entry::Vouched { frame: turn.number })?;
                 left -= 1;
             } else {
-                unexposed = Some(frame);
+                unexposed = Some(turn.number);
             }
         }
         let mut others = self.wanted();
@@ -189,7 +189,7 @@ impl Crew<'_, '_> {
         others.retain(|frame| exposed.contains(frame));
         others.truncate(usize::try_from(left).unwrap_or(usize::MAX));
         for frame in others {
-            if self.next_frame() != Some(frame) {
+            if self.next_frame() != Some(self.turn(frame)?) {
                 self.record(&Entry::Chosen { frame })?;
             }
             self.record(&Entry::Vouched { frame })?;

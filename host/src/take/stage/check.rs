@@ -51,25 +51,51 @@ impl Crew<'_, '_> {
             .iter()
             .map(|&(place, steps)| (motors[place].name(), steps))
             .collect();
-        let drifted: Vec<(usize, Drift)> = found
+        let drifted = self.drifted(&found);
+        if self.home_again(drifted)? {
+            return self.decide_suspects();
+        }
+        self.record(&Entry::Checked { off })?;
+        // Where nothing but hands moves anything, there has been nothing to look for.
+        if !motors.is_empty() {
+            self.see(&Progress::Checked { frames });
+        }
+        Ok(())
+    }
+
+    /// After panes have been handled: sends every axis to its home switch and compares, whatever has
+    /// been exposed before. One that an arm has pushed is homed afresh.
+    pub(super) fn check_after_glass(&mut self) -> Result<(), Interrupt> {
+        let found = self.compare(&self.places())?;
+        let drifted = self.drifted(&found);
+        if self.home_again(drifted)? {
+            return self.decide_suspects();
+        }
+        self.see(&Progress::Checked { frames: 0 });
+        Ok(())
+    }
+
+    /// Those that were found farther from where they were counted than their switches may differ.
+    fn drifted(&self, found: &[(usize, i32)]) -> Vec<(usize, Drift)> {
+        let motors = &self.schedule.motors;
+        found
             .iter()
             .filter_map(|&(place, steps)| Some((place, motors[place].drift(steps)?)))
-            .collect();
-        if drifted.is_empty() {
-            self.record(&Entry::Checked { off })?;
-            // Where nothing but hands moves anything, there has been nothing to look for.
-            if !motors.is_empty() {
-                self.see(&Progress::Checked { frames });
-            }
-            return Ok(());
-        }
+            .collect()
+    }
+
+    /// Doubts what was exposed with axes that have drifted, and homes them; whether there are any.
+    fn home_again(&mut self, drifted: Vec<(usize, Drift)>) -> Result<bool, Interrupt> {
         let mut places = Vec::new();
         for (place, drift) in drifted {
             self.doubt(drift)?;
             places.push(place);
         }
+        if places.is_empty() {
+            return Ok(false);
+        }
         self.home(&places, &[])?;
-        self.decide_suspects()
+        Ok(true)
     }
 
     /// Sends homed axes to their home switches, group after group. Returns for each by how many

@@ -5,6 +5,7 @@
 //! * `changes`: frames shot again, left out, in doubt; the journal behind its board.
 //! * `check`: home checks.
 //! * `homing`: set-up and homing of all of them.
+//! * `light`: lamps, and what a hand has to do before an exposure.
 //! * `moves`: moves, and whether everything is in place and at rest.
 //! * `pictures`: those that arrive.
 //! * `shutter`: one exposure.
@@ -14,6 +15,7 @@ mod axis;
 mod changes;
 mod check;
 mod homing;
+mod light;
 mod moves;
 mod pictures;
 mod shutter;
@@ -30,7 +32,7 @@ use super::run::Stage;
 use super::state::{Standing, TakeState};
 use crate::link::{Link, LinkError, words};
 use crate::plan::times::DEFAULT_TICK_RATE;
-use crate::schedule::{MotorAxis, Schedule};
+use crate::schedule::{Arranged, MotorAxis, Order, Schedule, Turn};
 
 /// Why a run does not go on.
 pub(super) enum Interrupt {
@@ -59,6 +61,7 @@ impl<E: Into<TakeError>> From<E> for Interrupt {
 /// The boards and people of a run.
 pub(super) struct Crew<'s, 'r> {
     pub(super) schedule: &'r Schedule,
+    order: Order,
     stage: &'r mut Stage<'s>,
     journal: Option<&'r mut Journal>,
     links: Vec<Option<Link>>,
@@ -66,6 +69,14 @@ pub(super) struct Crew<'s, 'r> {
     seated: Vec<bool>,
     /// The frame in whose pose everything stands, where it does.
     pose: Option<u32>,
+    /// Of each board: the lamps that burn, where it is known.
+    lit: Vec<Option<u8>>,
+    /// When the lamps' light is steady.
+    steady: Duration,
+    /// What a person has laid, taken out and switched.
+    arranged: Arranged,
+    /// From the closing of the release until the shutter has closed, for the exposure under way.
+    window: Duration,
     /// When the camera can take the next.
     ready: Duration,
     /// How often the flash contact had closed when the last exposure was over.
@@ -94,6 +105,11 @@ impl<'s, 'r> Crew<'s, 'r> {
             links: schedule.boards.iter().map(|_| None).collect(),
             seated: vec![false; schedule.motors.len()],
             pose: None,
+            lit: vec![None; schedule.boards.len()],
+            steady: Duration::ZERO,
+            arranged: Arranged::new(schedule),
+            window: schedule.exposure.window,
+            order: schedule.order(),
             schedule,
             stage,
             journal,
@@ -121,10 +137,21 @@ impl<'s, 'r> Crew<'s, 'r> {
         self.stage.person
     }
 
-    pub(super) fn next_frame(&self) -> Option<u32> {
-        self.journal
-            .as_ref()
-            .and_then(|journal| journal.state().next_frame())
+    /// The exposure to make next.
+    pub(super) fn next_frame(&self) -> Option<Turn> {
+        let state = self.state()?;
+        state.next_frame().map(|number| state.turn(number))
+    }
+
+    /// The exposure of a number.
+    pub(super) fn turn(&self, number: u32) -> Result<Turn, TakeError> {
+        self.order
+            .turn(number)
+            .ok_or(TakeError::Schedule("it has no exposure of such a number"))
+    }
+
+    pub(super) const fn order(&self) -> &Order {
+        &self.order
     }
 
     fn state(&self) -> Option<&TakeState> {
@@ -132,9 +159,9 @@ impl<'s, 'r> Crew<'s, 'r> {
     }
 
     /// What has become of a frame, where there is a journal.
-    pub(super) fn standing(&self, frame: u32) -> Option<Standing> {
+    pub(super) fn standing(&self, turn: Turn) -> Option<Standing> {
         let state = self.state()?;
-        state.frame(frame).map(|frame| frame.standing)
+        state.frame(turn.number).map(|frame| frame.standing)
     }
 
     pub(super) fn wanted(&self) -> Vec<u32> {
@@ -165,18 +192,18 @@ impl<'s, 'r> Crew<'s, 'r> {
     }
 
     /// Tells that a frame is done.
-    pub(super) fn frame_done(&mut self, frame: u32, elapsed: Duration, left: Duration) {
+    pub(super) fn frame_done(&mut self, turn: Turn, elapsed: Duration, left: Duration) {
         let Some(state) = self.journal.as_ref().map(|journal| journal.state()) else {
             return;
         };
         let dropped = state.dropped();
-        let frames = state.frames - dropped;
+        let turns = state.turns() - dropped;
         self.stage.watch.see(&Progress::Frame {
-            frame,
-            done: frames - state.left(),
-            frames,
+            turn,
+            done: turns - state.left(),
+            turns,
             picture: state
-                .frame(frame)
+                .frame(turn.number)
                 .and_then(|frame| frame.picture.as_deref()),
             elapsed,
             left,
@@ -269,6 +296,8 @@ impl<'s, 'r> Crew<'s, 'r> {
     fn connect(&mut self, board: usize) -> Result<(), TakeError> {
         // The old port has to be let go before it can be had again.
         self.links[board] = None;
+        // Somebody else may have had the board since, or it may have been reset.
+        self.lit[board] = None;
         let name = &self.schedule.boards[board];
         let port = self
             .stage

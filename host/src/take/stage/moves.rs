@@ -8,6 +8,7 @@ use panestep_protocol::{
 
 use super::{Crew, Interrupt};
 use crate::link::{Link, LinkError, words};
+use crate::schedule::Turn;
 use crate::take::error::TakeError;
 use crate::take::people::{Passage, Progress};
 use crate::take::run::LOOK;
@@ -85,17 +86,21 @@ impl Crew<'_, '_> {
     }
 
     /// Brings every motor axis to a frame's position from below, and sees that it is there.
-    pub(in crate::take) fn move_to(&mut self, frame: u32) -> Result<(), Interrupt> {
+    pub(in crate::take) fn move_to(&mut self, turn: Turn) -> Result<(), Interrupt> {
         self.check_interrupt()?;
-        self.see(&Progress::Moving { frame });
+        self.see(&Progress::Moving { turn });
         let schedule = self.schedule;
         let targets = schedule
-            .motors_at(frame)
+            .motors_at(turn.frame)
             .ok_or(TakeError::Schedule("a frame has no positions"))?;
         let all = self.places();
         // The plan has seen to it that from a frame to its neighbour no level touches another, however
-        // the boards keep time. Any farther, lifts on several boards go one after another.
-        let next = self.pose.take().is_some_and(|at| at.abs_diff(frame) <= 1);
+        // the boards keep time. Any farther, also back to the first frame for the next passes, lifts
+        // on several boards go one after another.
+        let next = self
+            .pose
+            .take()
+            .is_some_and(|at| at.abs_diff(turn.frame) <= 1);
         if !next && !schedule.lifts_keep_pace() {
             for lift in schedule.lift_order(&self.positions()?, targets) {
                 self.check_interrupt()?;
@@ -103,17 +108,17 @@ impl Crew<'_, '_> {
             }
         }
         self.bring(&all, targets)?;
-        self.confirm(Some(frame), &all, targets)?;
-        self.pose = Some(frame);
-        self.see(&Progress::Arrived { frame });
+        self.confirm(Some(turn), &all, targets)?;
+        self.pose = Some(turn.frame);
+        self.see(&Progress::Arrived { turn });
         Ok(())
     }
 
     /// Tells from where to where every axis goes to a frame's pose.
-    pub(in crate::take) fn tell_passages(&mut self, frame: u32) -> Result<(), Interrupt> {
+    pub(in crate::take) fn tell_passages(&mut self, turn: Turn) -> Result<(), Interrupt> {
         let schedule = self.schedule;
         let targets = schedule
-            .motors_at(frame)
+            .motors_at(turn.frame)
             .ok_or(TakeError::Schedule("a frame has no positions"))?;
         let at = self.positions()?;
         let axes = schedule.motors.iter().zip(at).zip(targets);
@@ -121,7 +126,7 @@ impl Crew<'_, '_> {
             .map(|((axis, from), &to)| Passage { axis, from, to })
             .collect();
         self.see(&Progress::SettingOut {
-            frame,
+            turn,
             passages: &passages,
         });
         Ok(())
@@ -249,10 +254,10 @@ impl Crew<'_, '_> {
     }
 
     /// Of these axes: counters equal targets, positions are trusted, no switch is tripped inside the
-    /// travel. `frame` is for messages.
+    /// travel. `turn` is for messages.
     pub(super) fn confirm(
         &mut self,
-        frame: Option<u32>,
+        turn: Option<Turn>,
         places: &[usize],
         targets: &[i32],
     ) -> Result<(), Interrupt> {
@@ -267,7 +272,7 @@ impl Crew<'_, '_> {
                 let counted = status.positions.get(channel).map_or(i32::MIN, |at| at.0);
                 if counted != expected {
                     return Err(TakeError::Counter {
-                        frame,
+                        turn,
                         axis: axis.name(),
                         expected,
                         counted,
@@ -279,7 +284,7 @@ impl Crew<'_, '_> {
                 {
                     if tripped.contains(channel) {
                         return Err(TakeError::Switch {
-                            frame,
+                            turn,
                             axis: axis.name(),
                             which,
                         }
@@ -288,7 +293,7 @@ impl Crew<'_, '_> {
                 }
                 if !status.homed.contains(channel) {
                     return Err(TakeError::NotReady {
-                        frame,
+                        turn,
                         board: self.schedule.boards[board].clone(),
                         what: format!("the position of {} is not trusted any more", axis.name()),
                     }
@@ -302,7 +307,7 @@ impl Crew<'_, '_> {
                     "its motor drivers are off".into()
                 };
                 return Err(TakeError::NotReady {
-                    frame,
+                    turn,
                     board: self.schedule.boards[board].clone(),
                     what,
                 }
@@ -314,10 +319,10 @@ impl Crew<'_, '_> {
 
     /// Whether every board has held every axis in its place since the intent: nothing moves without
     /// being told to, so that it is enough if it is so now, and no board has been reset since.
-    pub(super) fn is_steady(&mut self, frame: u32) -> Result<bool, Interrupt> {
+    pub(super) fn is_steady(&mut self, turn: Turn) -> Result<bool, Interrupt> {
         let targets = self
             .schedule
-            .motors_at(frame)
+            .motors_at(turn.frame)
             .ok_or(TakeError::Schedule("a frame has no positions"))?;
         for board in self.boards() {
             let status = match self.link(board)?.status() {
@@ -342,12 +347,12 @@ impl Crew<'_, '_> {
         Ok(true)
     }
 
-    /// Waits until the camera is ready and every board has been still for long enough, and then
-    /// looks again whether all is in place.
-    pub(in crate::take) fn settle(&mut self, frame: u32) -> Result<(), Interrupt> {
+    /// Waits until the camera is ready, the lamps' light is steady and every board has been still for
+    /// long enough, and then looks again whether all is in place.
+    pub(in crate::take) fn settle(&mut self, turn: Turn) -> Result<(), Interrupt> {
         let settle = self.schedule.exposure.settle;
         loop {
-            let mut missing = self.ready.saturating_sub(self.now());
+            let mut missing = self.ready.max(self.steady).saturating_sub(self.now());
             if let Some(touched) = self.touched {
                 missing = missing.max((touched + settle).saturating_sub(self.now()));
             }
@@ -369,8 +374,8 @@ impl Crew<'_, '_> {
         }
         let targets = self
             .schedule
-            .motors_at(frame)
+            .motors_at(turn.frame)
             .ok_or(TakeError::Schedule("a frame has no positions"))?;
-        self.confirm(Some(frame), &self.places(), targets)
+        self.confirm(Some(turn), &self.places(), targets)
     }
 }

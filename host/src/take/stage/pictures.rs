@@ -1,6 +1,7 @@
 //! The pictures that arrive in the watched folder.
 
 use super::{Crew, Interrupt};
+use crate::schedule::Turn;
 use crate::take::album::{BLACK, Look};
 use crate::take::error::TakeError;
 use crate::take::exposure::{Event, Flaw, Found};
@@ -43,7 +44,7 @@ impl Crew<'_, '_> {
             pictures: pictures.clone(),
         })?;
         Err(TakeError::Strangers {
-            frame: self.next_frame(),
+            turn: self.next_frame(),
             pictures,
         }
         .into())
@@ -51,8 +52,8 @@ impl Crew<'_, '_> {
 
     /// Looks whether everything is in its place still, and waits for the picture of the exposure
     /// under way, where they are watched.
-    pub(super) fn look_at_exposure(&mut self, frame: u32) -> Result<Event, Interrupt> {
-        let steady = self.is_steady(frame)?;
+    pub(super) fn look_at_exposure(&mut self, turn: Turn) -> Result<Event, Interrupt> {
+        let steady = self.is_steady(turn)?;
         let Some(within) = self.schedule.exposure.arrival else {
             let found = Found::Unwatched;
             return Ok(Event::Looked { found, steady });

@@ -7,7 +7,7 @@ use panestep_protocol::{Answer, Command, ExposureFact, FireOrder, Refusal, Token
 
 use super::{Crew, Interrupt};
 use crate::link::{LinkError, words};
-use crate::schedule::Release;
+use crate::schedule::{Release, Turn};
 use crate::take::JournalError;
 use crate::take::error::TakeError;
 use crate::take::exposure::{Action, Event, Known, Released, Rules, State, step};
@@ -49,8 +49,9 @@ impl Crew<'_, '_> {
         let Some(open) = self.state().and_then(|state| state.open) else {
             return Ok(());
         };
+        let turn = self.turn(open.frame)?;
         // Whatever fired may have fired a moment ago: the shutter may be open.
-        self.sleep(self.schedule.exposure.window)?;
+        self.sleep(self.schedule.window(open.frame))?;
         let state = State::in_doubt(open.token, open.boot);
         let event = match open.boot {
             None => Event::TakenUp,
@@ -62,7 +63,7 @@ impl Crew<'_, '_> {
             }
         };
         let start = step(state, event, self.rules());
-        self.drive(open.frame, start)?;
+        self.drive(turn, start)?;
         Ok(())
     }
 
@@ -76,7 +77,7 @@ impl Crew<'_, '_> {
 
     /// Exposes a frame whose pose has been reached: `true` where it is exposed, `false` where it is
     /// certain that it is not and the pose has to be made sure of again.
-    pub(in crate::take) fn expose(&mut self, frame: u32, tries: u32) -> Result<bool, Interrupt> {
+    pub(in crate::take) fn expose(&mut self, turn: Turn, tries: u32) -> Result<bool, Interrupt> {
         self.check_interrupt()?;
         self.refuse_strangers()?;
         let Some(journal) = &mut self.journal else {
@@ -94,11 +95,11 @@ impl Crew<'_, '_> {
             Some(board) => Some(self.link(board)?.boot()),
             None => None,
         };
-        self.see(&Progress::Exposing { frame });
+        self.see(&Progress::Exposing { turn });
         self.refused = None;
         self.left_alone = false;
         let start = step(state, Event::PoseReached { boot }, self.rules());
-        let done = self.drive(frame, start)?;
+        let done = self.drive(turn, start)?;
         if let (Some(board), Some(was)) = (board, boot) {
             let now = self.link(board)?.boot();
             if now != was && !self.nothing_left() {
@@ -119,7 +120,7 @@ impl Crew<'_, '_> {
         }
         if matches!(self.schedule.exposure.release, Release::Command { .. }) && self.unbegun {
             return Err(TakeError::Command {
-                frame,
+                turn,
                 why: self.stage.trigger.why(),
             }
             .into());
@@ -140,7 +141,7 @@ impl Crew<'_, '_> {
             if tries >= TRIES {
                 let name = |axis| self.axis_name(board, axis);
                 return Err(TakeError::NoExposure {
-                    frame,
+                    turn,
                     tries,
                     why: words::refusal(&refusal, &name),
                 }
@@ -148,7 +149,7 @@ impl Crew<'_, '_> {
             }
         } else if tries >= TRIES {
             return Err(TakeError::NoExposure {
-                frame,
+                turn,
                 tries,
                 why: "it turned out not to have been exposed".into(),
             }
@@ -171,8 +172,8 @@ impl Crew<'_, '_> {
         // Counted only once: whoever goes on has been told.
         self.contacts = Some(now);
         if times > 0 {
-            let frame = self.next_frame();
-            return Err(TakeError::StrayContact { frame, times }.into());
+            let turn = self.next_frame();
+            return Err(TakeError::StrayContact { turn, times }.into());
         }
         Ok(())
     }
@@ -180,13 +181,14 @@ impl Crew<'_, '_> {
     /// Runs the exchange until the slot is closed (`true`) or certainly unexposed (`false`).
     pub(super) fn drive(
         &mut self,
-        frame: u32,
+        turn: Turn,
         start: (State, Option<Action>),
     ) -> Result<bool, Interrupt> {
         let rules = self.rules();
         let (mut state, mut action) = start;
         self.picture = None;
         self.unbegun = false;
+        self.window = self.schedule.window(turn.number);
         let mut known = String::new();
         let mut reconnects = 0;
         while let Some(next) = action {
@@ -201,10 +203,10 @@ impl Crew<'_, '_> {
                 }
                 Action::Ask { token, known: what } => {
                     known = what.sentence();
-                    self.ask_person(frame, token, what)?
+                    self.ask_person(turn, token, what)?
                 }
                 Action::RecordIntent { token, boot } => self.written(&Entry::Intent {
-                    frame,
+                    frame: turn.number,
                     slot: token.slot,
                     attempt: token.attempt,
                     boot: boot.map(|boot| Hex(boot.0)),
@@ -235,9 +237,9 @@ impl Crew<'_, '_> {
                         others,
                     })?
                 }
-                Action::Release { token: _ } => self.release(frame)?,
-                Action::Look { token: _ } => self.look_at_exposure(frame)?,
-                Action::Fire { token } => self.fire(rules, token)?,
+                Action::Release { token: _ } => self.release(turn)?,
+                Action::Look { token: _ } => self.look_at_exposure(turn)?,
+                Action::Fire { token } => self.fire(turn, rules, token)?,
                 Action::Watch { token } => self.follow(token)?,
                 Action::Fence { token } => self.fence(rules, token)?,
             };
@@ -271,9 +273,9 @@ impl Crew<'_, '_> {
         }
     }
 
-    fn ask_person(&mut self, frame: u32, token: Token, known: Known) -> Result<Event, Interrupt> {
+    fn ask_person(&mut self, turn: Turn, token: Token, known: Known) -> Result<Event, Interrupt> {
         let question = Question {
-            frame,
+            turn,
             token,
             known,
             pictures: self.arrived.clone(),
@@ -287,15 +289,20 @@ impl Crew<'_, '_> {
     }
 
     /// Runs the user's command, or asks for a person's finger.
-    fn release(&mut self, frame: u32) -> Result<Event, Interrupt> {
+    fn release(&mut self, turn: Turn) -> Result<Event, Interrupt> {
         let exposure = &self.schedule.exposure;
         let how = match &exposure.release {
             Release::Command { words, time_out } => self.stage.trigger.release(&ReleaseOrder {
-                frame,
+                turn,
+                exposure: self
+                    .schedule
+                    .passes
+                    .get(turn.pass)
+                    .map_or(Duration::ZERO, |pass| pass.exposure),
                 words,
                 time_out: *time_out,
             }),
-            Release::Hand => match self.stage.person.fire(frame) {
+            Release::Hand => match self.stage.person.fire(turn) {
                 Some(true) => Released::Took,
                 Some(false) => {
                     self.left_alone = true;
@@ -311,13 +318,13 @@ impl Crew<'_, '_> {
         self.unbegun = how == Released::NotBegun;
         if !self.unbegun {
             // Neither says when the shutter has closed.
-            self.sleep(exposure.window)?;
+            self.sleep(self.window)?;
             self.ready = self.now() + exposure.ready;
         }
         Ok(Event::Released { how })
     }
 
-    fn fire(&mut self, rules: Rules, token: Token) -> Result<Event, Interrupt> {
+    fn fire(&mut self, turn: Turn, rules: Rules, token: Token) -> Result<Event, Interrupt> {
         let board = self.camera_board()?;
         let exposure = &self.schedule.exposure;
         let Release::Board {
@@ -326,13 +333,19 @@ impl Crew<'_, '_> {
         else {
             return Err(TakeError::Schedule("no board fires the camera").into());
         };
+        let press = self
+            .schedule
+            .passes
+            .get(turn.pass)
+            .map_or(press, |pass| pass.press);
+        let window = self.window;
         let link = self.link(board)?;
         let order = FireOrder {
             shot: rules.shot,
             token,
             half_press: link.ticks(half_press)?,
             press: link.ticks(press)?,
-            window: link.ticks(exposure.window)?,
+            window: link.ticks(window)?,
         };
         match link.ask(Command::Fire(order)) {
             Ok(Answer::Under { way }) => {
@@ -388,7 +401,7 @@ impl Crew<'_, '_> {
             let exposure = &self.schedule.exposure;
             if exposure.flash_contact() && contacts > 1 {
                 // The last of them may have come late in the window: the shutter may still be open.
-                self.sleep(exposure.window)?;
+                self.sleep(self.window)?;
             }
             self.ready = self.now() + exposure.ready;
             let board = self.camera_board()?;

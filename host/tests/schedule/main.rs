@@ -9,6 +9,10 @@ use panestep::take::{Files, Folder, FolderError, fingerprint};
 use panestep_protocol::ShotId;
 use proptest::prelude::*;
 
+use passes::with_passes;
+
+mod passes;
+
 fn motor(of: &str, way: Way, channel: u8) -> MotorAxis {
     MotorAxis {
         of: of.into(),
@@ -280,13 +284,14 @@ fn any_release() -> impl Strategy<Value = Release> {
 
 fn any_schedule() -> impl Strategy<Value = Schedule> {
     (
+        prop::sample::select(vec![0_usize, 1, 2, 3, 4]),
         prop::collection::vec(any_motor(), 0..4),
         prop::collection::vec(any_hand(), 0..3),
         1..6_u32,
         any_release(),
         any::<u64>(),
     )
-        .prop_map(|(motors, hands, frames, release, seed)| {
+        .prop_map(|(more, motors, hands, frames, release, seed)| {
             let count = |axes: usize| axes * frames as usize;
             let mut schedule = schedule();
             schedule.motor_targets = (0..count(motors.len()))
@@ -297,6 +302,20 @@ fn any_schedule() -> impl Strategy<Value = Schedule> {
                 .collect();
             (schedule.motors, schedule.hands, schedule.frames) = (motors, hands, frames);
             schedule.exposure.release = release;
+            let with = with_passes();
+            if more > 1 {
+                schedule.lamps = with.lamps;
+            }
+            // A pass that the exposure alone makes, but for the press, or several.
+            if more > 0 {
+                schedule.passes = with.passes[..1 + usize::from(more > 2)].to_vec();
+                for pass in &mut schedule.passes {
+                    pass.lamps.retain(|_| more > 1);
+                }
+            }
+            if more > 3 {
+                schedule.laid = with.laid;
+            }
             schedule
         })
 }
