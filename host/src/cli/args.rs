@@ -31,6 +31,9 @@ pub(crate) enum Command {
     Check(Check),
     /// Work out where every pane must stand for every frame. Opens no port.
     Plan(Plan),
+    /// Show what the lens will see: pictures, an animation, a strip, or what two frames do not have
+    /// in common. Opens no port.
+    View(View),
     /// Write what to print: the exposure sheet and the painter's sheet, as HTML and CSV. Opens no
     /// port.
     Sheet(Sheet),
@@ -174,6 +177,69 @@ pub(crate) enum Format {
     Json,
     /// Plain lines for a spreadsheet.
     Csv,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Levels stand where their motors and scales will really have them, to the step and the \
+                  division; --exact shows where the story wants them. A level without art shows a \
+                  test field: its name, and millimetres from its zero.\n\n\
+                  Several passes are exposed one over another, as on film. Every lamp counts alike: \
+                  only a pass's exposure time makes it lighter or darker.\n\n\
+                  Examples:\n  \
+                  panestep view shot.toml                                 the first frame\n  \
+                  panestep view shot.toml --frames 10-40 --out pictures   a file for each frame\n  \
+                  panestep view shot.toml --all --width 640 --out shot.gif\n  \
+                  panestep view shot.toml --strip 8 --width 320\n  \
+                  panestep view shot.toml --difference 12 13 --blur"
+)]
+pub(crate) struct View {
+    /// The shot file.
+    pub(crate) shot: PathBuf,
+    /// Show these frames, such as 12 or 10-40 [default: the first]. May be given more than once.
+    #[arg(long, value_name = "FRAMES", value_parser = span)]
+    pub(crate) frames: Vec<Span>,
+    /// Show all frames.
+    #[arg(long, conflicts_with = "frames")]
+    pub(crate) all: bool,
+    /// Where to write: a folder for a file for each frame, or a name that ends in .png (one picture),
+    /// .gif or .apng (an animation) [default: the folder NAME-view beside the shot file].
+    #[arg(long, value_name = "PATH")]
+    pub(crate) out: Option<PathBuf>,
+    /// Write over what is there, also where it is no view.
+    #[arg(long)]
+    pub(crate) overwrite: bool,
+    /// Width of the pictures [default: as many pixels as the stand's].
+    #[arg(long, value_name = "PIXELS")]
+    pub(crate) width: Option<u32>,
+    /// Show one pass alone, by its name or number [default: all, one over another].
+    #[arg(long, value_name = "PASS")]
+    pub(crate) pass: Option<String>,
+    /// Show where the story wants every level, before steps and divisions; also where the plan is
+    /// refused.
+    #[arg(long)]
+    pub(crate) exact: bool,
+    /// Blur what is out of focus, as a thin lens does at the stand's f-number.
+    #[arg(long)]
+    pub(crate) blur: bool,
+    /// Let the glass take its light: of every level the panes above it, of the ground all of them. Art
+    /// that no glass covers is as bright as it is painted.
+    #[arg(long)]
+    pub(crate) light_loss: bool,
+    /// Show a test field on every level, whether it has art or not.
+    #[arg(long)]
+    pub(crate) test_field: bool,
+    /// Show what two frames do not have in common: grey where they are equal, orange where the first is
+    /// brighter, blue where the second is.
+    #[arg(
+        long, value_names = ["FRAME", "FRAME"], num_args = 2, conflicts_with_all = ["frames", "all", "strip"],
+        value_parser = clap::value_parser!(u32).range(1..)
+    )]
+    pub(crate) difference: Vec<u32>,
+    /// Show so many of the frames in one picture, from the first to the last, each with its number
+    /// under it.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=60))]
+    pub(crate) strip: Option<u32>,
 }
 
 #[derive(Debug, Args)]

@@ -30,6 +30,7 @@ mod staged;
 mod step;
 mod take;
 mod typed;
+mod view;
 mod whereabouts;
 
 use std::process::ExitCode;
@@ -44,6 +45,7 @@ pub(crate) fn main() -> ExitCode {
     let result = match &typed.command {
         args::Command::Check(typed) => check::check(typed),
         args::Command::Plan(typed) => plan::plan(typed),
+        args::Command::View(typed) => view::view(typed),
         args::Command::Sheet(typed) => sheet::sheet(typed),
         args::Command::Chart(typed) => sheet::chart(typed),
         args::Command::Export(typed) => export::export(typed),

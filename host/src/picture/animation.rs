@@ -1,4 +1,4 @@
-//! A looping GIF of a take's photographs.
+//! Looping animations of a take's photographs, or of pictures that are made as they are needed.
 //!
 //! One palette serves all frames, and the dither depends on nothing but a pixel's place and
 //! colour, so that what stands still in the shot stands still here too.
@@ -14,7 +14,7 @@ use image::imageops::{self, FilterType};
 use rayon::prelude::*;
 
 use crate::picture::PictureError;
-use crate::picture::file::{failed, of_name, replace};
+use crate::picture::file::{MARK, failed, of_name, png, replace};
 use crate::picture::light::{from_srgb, to_srgb};
 use crate::picture::palette::{COLOURS, Palette};
 
@@ -22,6 +22,10 @@ use crate::picture::palette::{COLOURS, Palette};
 const UNCHANGED: u8 = COLOURS as u8;
 /// Photographs that are read at a time: between two lots the caller may stop the work.
 const LOT: usize = 8;
+/// Most pictures that a palette is learnt from.
+const LEARNT: usize = 48;
+/// Parts of a second that an animated PNG counts: 24, 25 and 30 frames a second are whole.
+const APNG_UNIT: u16 = 60_000;
 
 /// The photographs of a frame, by the pass's number; 0 where the name has none.
 pub type OfPasses = BTreeMap<usize, PathBuf>;
@@ -52,11 +56,18 @@ pub fn frames_in(folder: &Path) -> Result<Vec<(u32, OfPasses)>, PictureError> {
         .collect())
 }
 
+/// Pictures of an animation, made when they are needed: `make` gives those of some places.
+pub struct Pictures<'a> {
+    /// How many there are.
+    pub count: usize,
+    /// Makes the pictures of these places, counted from 0; all of one size.
+    #[expect(clippy::type_complexity, reason = "one closure, named by its field")]
+    pub make: &'a mut dyn FnMut(&[usize]) -> Result<Vec<RgbImage>, PictureError>,
+}
+
 /// Writes these frames, in their order, as a looping GIF; the photographs of a frame are added in
 /// light, as exposures of one picture in several passes are. It is at most `width` pixels wide, at `rate`
-/// frames a second. GIF counts hundredths of a second: each frame ends at the hundredth nearest
-/// to its time, so that the whole lasts as long as the shot. `progress` hears how many steps of
-/// how many are done, and may stop the work.
+/// frames a second. `progress` hears how many steps of how many are done, and may stop the work.
 ///
 /// # Errors
 /// No photographs, one that cannot be read or differs in size, a file that cannot be written, or
@@ -66,82 +77,202 @@ pub fn write(
     output: &Path,
     rate: f64,
     width: u32,
-    mut progress: impl FnMut(usize, usize) -> ControlFlow<()>,
+    progress: impl FnMut(usize, usize) -> ControlFlow<()>,
 ) -> Result<(), PictureError> {
-    if frames.is_empty() {
-        return Err(PictureError::NoFrames {
-            path: output.to_owned(),
-            what: "any frame".to_owned(),
-        });
-    }
-    let steps = 2 * frames.len();
-    let mut pictures: Vec<RgbImage> = Vec::with_capacity(frames.len());
     let mut first = None;
-    for lot in frames.chunks(LOT) {
-        if progress(pictures.len(), steps).is_break() {
-            return Err(PictureError::Interrupted);
-        }
-        let read: Vec<_> = lot
+    let mut make = |places: &[usize]| {
+        let read: Vec<_> = places
             .par_iter()
-            .map(|paths| read_all(paths).map(|found| (found.dimensions(), reduced(found, width))))
+            .map(|place| {
+                read_all(&frames[*place]).map(|found| (found.dimensions(), reduced(found, width)))
+            })
             .collect();
-        for (read, paths) in read.into_iter().zip(lot) {
+        let mut pictures = Vec::with_capacity(read.len());
+        for (read, place) in read.into_iter().zip(places) {
             let (size, picture) = read?;
             let expected = *first.get_or_insert(size);
             if size != expected {
                 let text = |(width, height)| format!("{width} x {height}");
                 return Err(PictureError::Size {
-                    path: paths.first().cloned().unwrap_or_default(),
+                    path: frames[*place].first().cloned().unwrap_or_default(),
                     found: text(size),
                     expected: text(expected),
                 });
             }
             pictures.push(picture);
         }
+        Ok(pictures)
+    };
+    let pictures = Pictures {
+        count: frames.len(),
+        make: &mut make,
+    };
+    gif(pictures, output, rate, false, progress)
+}
+
+/// Writes pictures as a looping GIF at `rate` frames a second, marked as a view where `marked`.
+///
+/// GIF counts hundredths of a second: each frame ends at the hundredth nearest to its time, so that
+/// the whole lasts as long as the shot. The palette is learnt from at most 48 pictures, evenly
+/// spread. No more pictures than that are held at a time, however many there are. `progress` hears
+/// how many steps of how many are done, and may stop the work.
+///
+/// # Errors
+/// As [`write`].
+pub fn gif(
+    pictures: Pictures<'_>,
+    output: &Path,
+    rate: f64,
+    marked: bool,
+    mut progress: impl FnMut(usize, usize) -> ControlFlow<()>,
+) -> Result<(), PictureError> {
+    let Pictures { count, make } = pictures;
+    some(count, output)?;
+    let learnt: Vec<usize> = (0..count.min(LEARNT))
+        .map(|place| place * count / count.min(LEARNT))
+        .collect();
+    let steps = learnt.len() + count;
+    let mut known: Vec<RgbImage> = Vec::with_capacity(learnt.len());
+    for lot in learnt.chunks(LOT) {
+        if progress(known.len(), steps).is_break() {
+            return Err(PictureError::Interrupted);
+        }
+        known.extend(make(lot)?);
     }
-    let palette = Palette::learn(&pictures);
+    let (columns, rows) = known[0].dimensions();
+    let (columns, rows) = match (u16::try_from(columns), u16::try_from(rows)) {
+        (Ok(columns), Ok(rows)) => (columns, rows),
+        _ => return Err(failed(output, std::io::Error::other("too large for GIF"))),
+    };
+    let palette = Palette::learn(&known);
     replace(output, |file| {
         let encoding = |error: gif::EncodingError| failed(output, std::io::Error::other(error));
-        let (columns, rows) = pictures[0].dimensions();
-        let (columns, rows) = match (u16::try_from(columns), u16::try_from(rows)) {
-            (Ok(columns), Ok(rows)) => (columns, rows),
-            _ => return Err(failed(output, std::io::Error::other("too large for GIF"))),
-        };
         let mut encoder =
             gif::Encoder::new(file, columns, rows, &palette.values).map_err(encoding)?;
         encoder
             .set_repeat(gif::Repeat::Infinite)
             .map_err(encoding)?;
-        let mut before: Option<Vec<u8>> = None;
-        for (index, picture) in pictures.iter().enumerate() {
-            if progress(frames.len() + index, steps).is_break() {
-                return Err(PictureError::Interrupted);
-            }
-            let dithered = palette.dither(picture);
-            let shown = match &before {
-                None => dithered.clone(),
-                Some(before) => std::iter::zip(&dithered, before)
-                    .map(|(now, before)| if now == before { UNCHANGED } else { *now })
-                    .collect(),
-            };
+        if marked {
             encoder
-                .write_frame(&gif::Frame {
-                    width: columns,
-                    height: rows,
-                    delay: hundredths(index, rate),
-                    transparent: before.is_some().then_some(UNCHANGED),
-                    dispose: gif::DisposalMethod::Keep,
-                    buffer: Cow::Owned(shown),
-                    ..gif::Frame::default()
-                })
+                .write_raw_extension(gif::Extension::Comment.into(), &[MARK.as_bytes()])
                 .map_err(encoding)?;
-            before = Some(dithered);
+        }
+        let mut before: Option<Vec<u8>> = None;
+        let places: Vec<usize> = (0..count).collect();
+        for lot in places.chunks(LOT) {
+            let shown = if count == learnt.len() {
+                known.drain(..lot.len()).collect()
+            } else {
+                known.clear();
+                make(lot)?
+            };
+            for (index, picture) in lot.iter().zip(&shown) {
+                if progress(learnt.len() + index, steps).is_break() {
+                    return Err(PictureError::Interrupted);
+                }
+                let dithered = palette.dither(picture);
+                let shown = match &before {
+                    None => dithered.clone(),
+                    Some(before) => std::iter::zip(&dithered, before)
+                        .map(|(now, before)| if now == before { UNCHANGED } else { *now })
+                        .collect(),
+                };
+                encoder
+                    .write_frame(&gif::Frame {
+                        width: columns,
+                        height: rows,
+                        delay: hundredths(*index, rate),
+                        transparent: before.is_some().then_some(UNCHANGED),
+                        dispose: gif::DisposalMethod::Keep,
+                        buffer: Cow::Owned(shown),
+                        ..gif::Frame::default()
+                    })
+                    .map_err(encoding)?;
+                before = Some(dithered);
+            }
         }
         Ok(())
     })?;
     // Whoever stops at the very end has an animation all the same.
     let _ = progress(steps, steps);
     Ok(())
+}
+
+/// Writes pictures as a looping animated PNG (PNG specification, third edition) in all their colours,
+/// marked as a view. `progress` as for [`gif`].
+///
+/// # Errors
+/// As [`write`].
+pub fn apng(
+    pictures: Pictures<'_>,
+    output: &Path,
+    rate: f64,
+    mut progress: impl FnMut(usize, usize) -> ControlFlow<()>,
+) -> Result<(), PictureError> {
+    let Pictures { count, make } = pictures;
+    some(count, output)?;
+    if progress(0, count).is_break() {
+        return Err(PictureError::Interrupted);
+    }
+    let first = make(&[0])?;
+    let encoding = |error: png::EncodingError| failed(output, std::io::Error::other(error));
+    replace(output, |file| {
+        let mut encoder = png(file, first[0].dimensions(), true).map_err(encoding)?;
+        let frames = u32::try_from(count).unwrap_or(u32::MAX);
+        encoder.set_animated(frames, 0).map_err(encoding)?;
+        let delay = (f64::from(APNG_UNIT) / rate).round();
+        // Saturates.
+        encoder
+            .set_frame_delay(delay as u16, APNG_UNIT)
+            .map_err(encoding)?;
+        let mut writer = encoder.write_header().map_err(encoding)?;
+        let mut next = first;
+        let places: Vec<usize> = (1..count).collect();
+        let mut lots = places.chunks(LOT);
+        let mut done = 0;
+        while !next.is_empty() {
+            // One lot is packed while the next is made.
+            let lot = lots.next().unwrap_or_default();
+            let mut packed = Ok(());
+            let writer = &mut writer;
+            let now = &next;
+            let made = std::thread::scope(|scope| {
+                let packing = scope.spawn(|| {
+                    let mut pictures = now.iter();
+                    pictures.try_for_each(|picture| writer.write_image_data(picture.as_raw()))
+                });
+                let made = if lot.is_empty() {
+                    Ok(Vec::new())
+                } else {
+                    make(lot)
+                };
+                packed = packing
+                    .join()
+                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+                made
+            });
+            packed.map_err(encoding)?;
+            done += next.len();
+            next = made?;
+            if done < count && progress(done, count).is_break() {
+                return Err(PictureError::Interrupted);
+            }
+        }
+        writer.finish().map_err(encoding)
+    })?;
+    let _ = progress(count, count);
+    Ok(())
+}
+
+/// An animation of nothing is none.
+fn some(count: usize, output: &Path) -> Result<(), PictureError> {
+    if count > 0 {
+        return Ok(());
+    }
+    Err(PictureError::NoFrames {
+        path: output.to_owned(),
+        what: "any frame".to_owned(),
+    })
 }
 
 /// How long a frame is shown, hundredths of a second; shorter ones than two are not shown rightly

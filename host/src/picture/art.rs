@@ -117,6 +117,14 @@ pub enum PictureError {
         /// Those of the first.
         expected: String,
     },
+    /// Two pictures that are to be compared differ in size.
+    #[error("{first:?} and {second:?} pixels cannot be compared; make both of one size")]
+    Unlike {
+        /// Columns and rows of one.
+        first: (u32, u32),
+        /// Those of the other.
+        second: (u32, u32),
+    },
     /// The caller asked to stop; nothing was left behind.
     #[error("interrupted")]
     Interrupted,

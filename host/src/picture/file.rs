@@ -1,11 +1,10 @@
 //! Photographs on disk.
 
 use std::fs::{self, File};
-use std::io::{BufWriter, Write};
+use std::io::{BufWriter, Read, Write};
 use std::path::Path;
 
-use image::codecs::png::{CompressionType, FilterType, PngEncoder};
-use image::{ExtendedColorType, ImageEncoder, RgbImage};
+use image::RgbImage;
 
 use crate::picture::PictureError;
 
@@ -48,22 +47,64 @@ pub(crate) fn of_name(name: &str) -> Option<(u32, usize, u32)> {
     words.next().is_none().then_some((frame, pass, exposure))
 }
 
-/// Writes a PNG file, quickly rather than small: under a temporary name beside it first, then
-/// renamed, so that a file of that name is always whole.
+/// What a picture file says of who made it, so that a view is never written over anything else than
+/// a view.
+pub(crate) const MARK: &str = "panestep view";
+
+/// How far into a file its mark may lie, bytes: behind a GIF's palette.
+const MARK_WITHIN: u64 = 2048;
+
+/// Whether a file is a view that this program has made: [`MARK`] is near its beginning.
+#[must_use]
+pub fn is_view(path: &Path) -> bool {
+    let mut head = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(MARK_WITHIN).read_to_end(&mut head));
+    read.is_ok() && head.windows(MARK.len()).any(|part| part == MARK.as_bytes())
+}
+
+/// Writes a photograph as a PNG file, quickly rather than small: under a temporary name beside it
+/// first, then renamed, so that a file of that name is always whole.
 ///
 /// # Errors
 /// Where the file cannot be written; nothing is left behind then.
 pub fn write_png(picture: &RgbImage, path: &Path) -> Result<(), PictureError> {
+    write_as(picture, path, false)
+}
+
+/// As [`write_png`], marked as a view: [`is_view`] will know it again.
+///
+/// # Errors
+/// As [`write_png`].
+pub fn write_view(picture: &RgbImage, path: &Path) -> Result<(), PictureError> {
+    write_as(picture, path, true)
+}
+
+fn write_as(picture: &RgbImage, path: &Path, marked: bool) -> Result<(), PictureError> {
     replace(path, |file| {
-        PngEncoder::new_with_quality(file, CompressionType::Fast, FilterType::Adaptive)
-            .write_image(
-                picture.as_raw(),
-                picture.width(),
-                picture.height(),
-                ExtendedColorType::Rgb8,
-            )
-            .map_err(|error| failed(path, std::io::Error::other(error)))
+        let written = png(file, picture.dimensions(), marked).and_then(|encoder| {
+            let mut writer = encoder.write_header()?;
+            writer.write_image_data(picture.as_raw())?;
+            writer.finish()
+        });
+        written.map_err(|error| failed(path, std::io::Error::other(error)))
     })
+}
+
+/// An encoder for 8-bit colour pictures, quick rather than thorough.
+pub(crate) fn png<W: Write>(
+    file: W,
+    (columns, rows): (u32, u32),
+    marked: bool,
+) -> Result<png::Encoder<'static, W>, png::EncodingError> {
+    let mut encoder = png::Encoder::new(file, columns, rows);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Fast);
+    encoder.set_filter(png::Filter::Adaptive);
+    if marked {
+        encoder.add_text_chunk("Software".to_owned(), MARK.to_owned())?;
+    }
+    Ok(encoder)
 }
 
 /// Writes a file under a temporary name, then gives it its own.

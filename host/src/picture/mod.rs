@@ -3,8 +3,13 @@
 
 pub mod animation;
 mod art;
+mod blur;
+pub mod difference;
+mod exposing;
+mod field;
 mod file;
 mod grain;
+mod letters;
 mod light;
 mod noise;
 mod palette;
@@ -14,9 +19,9 @@ mod shelf;
 pub mod strip;
 
 pub use art::{MAX_PIXELS, MAX_SIDE, PictureError};
-pub use file::{exposure_name, frame_name, write_png};
+pub use file::{exposure_name, frame_name, is_view, write_png, write_view};
 pub use noise::add_noise;
-pub use scene::Scene;
+pub use scene::{Look, Scene};
 
 use std::path::Path;
 

@@ -2,6 +2,8 @@
 
 use std::ops::Range;
 
+use wide::{f32x4, i32x4};
+
 use crate::picture::art::{Cover, Plane};
 
 /// Columns of a row that are decided on together: what is hidden or clear there is not computed.
@@ -22,6 +24,8 @@ pub(super) struct Sheet<'a> {
 
 /// One level as the picture shows it: a plane, and the next smaller one with its share.
 pub(super) struct Seen<'a> {
+    /// How much of its light reaches the lens.
+    pub(super) gain: f32,
     pub(super) fine: Sheet<'a>,
     pub(super) coarse: Option<(Sheet<'a>, f32)>,
 }
@@ -37,6 +41,7 @@ struct Line<'a> {
 
 /// One level in a row of the picture.
 pub(super) struct Row<'a> {
+    gain: f32,
     fine: Line<'a>,
     coarse: Option<(Line<'a>, f32)>,
     /// What it covers of the block that is being worked on.
@@ -47,6 +52,16 @@ pub(super) struct Row<'a> {
 pub(super) type Block = [[f32; 4]; BLOCK];
 
 impl Map {
+    /// The same of a picture that has so many more columns on the left and rows on top.
+    pub(super) fn with_margin(&self, margin: usize) -> Self {
+        let margin = margin as f64;
+        let moved = |[x, y, start]: [f64; 3]| [x, y, start - margin * (x + y)];
+        Self {
+            u: moved(self.u),
+            v: moved(self.v),
+        }
+    }
+
     /// The same to a plane reduced so many times by two.
     pub(super) fn reduced(&self, times: usize) -> Self {
         let part = 0.5_f64.powi(times as i32);
@@ -102,6 +117,7 @@ impl Seen<'_> {
     /// A row of the picture.
     pub(super) fn row(&self, row: usize, columns: usize) -> Row<'_> {
         Row {
+            gain: self.gain,
             fine: self.fine.line(row, columns),
             coarse: self
                 .coarse
@@ -128,7 +144,7 @@ impl Line<'_> {
     /// The light at some columns, between four pixels each. Where there is none, `shade` is not
     /// called.
     #[inline]
-    fn samples(&self, columns: &Range<usize>, mut shade: impl FnMut(usize, [f32; 4])) {
+    fn samples(&self, columns: &Range<usize>, mut shade: impl FnMut(usize, f32x4)) {
         let first = columns.start.max(self.columns.start);
         let last = columns.end.min(self.columns.end);
         let stride = self.plane.stride;
@@ -139,7 +155,9 @@ impl Line<'_> {
             fixed(self.v[1] + self.v[0] * first as f64),
         );
         let (step_u, step_v) = (fixed(self.u[0]), fixed(self.v[0]));
-        let part = |value: i64| ((value as u32) >> 8) as i32 as f32 * (1.0 / 16_777_216.0);
+        let part =
+            |value: i64| f32x4::splat(((value as u32) >> 8) as i32 as f32 * (1.0 / 16_777_216.0));
+        let two = |at: usize| self.plane.pixels.get(at..)?.first_chunk::<2>();
         for x in first..last {
             let at = ((v >> 32) as usize)
                 .wrapping_mul(stride)
@@ -147,32 +165,27 @@ impl Line<'_> {
             let (right, below) = (part(u), part(v));
             u = u.wrapping_add(step_u);
             v = v.wrapping_add(step_v);
-            let Some(four) = self
-                .plane
-                .pixels
-                .get(at..)
-                .and_then(|rest| rest.get(..stride + 2))
-            else {
+            let (Some(upper), Some(lower)) = (two(at), two(at.wrapping_add(stride))) else {
                 continue;
             };
-            let [a, b, c, d] = [four[0], four[1], four[stride], four[stride + 1]]
-                .map(|pixel| pixel.map(f32::from));
-            let d_part = right * below;
-            let [b_part, c_part] = [right - d_part, below - d_part];
-            let a_part = 1.0 - right - c_part;
-            shade(
-                x - columns.start,
-                std::array::from_fn(|i| {
-                    a[i] * a_part + b[i] * b_part + c[i] * c_part + d[i] * d_part
-                }),
-            );
+            let [a, b] = [light(&upper[0]), light(&upper[1])];
+            let [c, d] = [light(&lower[0]), light(&lower[1])];
+            let upper = a + (b - a) * right;
+            let lower = c + (d - c) * right;
+            shade(x - columns.start, upper + (lower - upper) * below);
         }
     }
 }
 
+/// A pixel to reckon with, all four values at once.
+#[inline(always)]
+fn light(pixel: &[u16; 4]) -> f32x4 {
+    f32x4::from_i32x4(i32x4::from(pixel.map(i32::from)))
+}
+
 impl Row<'_> {
     /// What the level covers of some columns.
-    fn look(&self, columns: &Range<usize>) -> Cover {
+    pub(super) fn look(&self, columns: &Range<usize>) -> Cover {
         let fine = self.fine.cover(columns);
         match &self.coarse {
             Some((coarse, _)) if coarse.cover(columns) != fine => Cover::Part,
@@ -180,26 +193,37 @@ impl Row<'_> {
         }
     }
 
-    /// Lays some columns of the level over what lies behind them. What a pane itself takes of the
-    /// light, and the softness of what is out of focus, would go in here.
-    fn lay_over(&self, columns: &Range<usize>, light: &mut Block) {
+    /// Lays some columns of the level over what lies behind them.
+    pub(super) fn lay_over(&self, columns: &Range<usize>, light: &mut Block) {
+        let gains = gains(self.gain);
         match &self.coarse {
             None => self
                 .fine
-                .samples(columns, |x, sample| over(&mut light[x], sample)),
+                .samples(columns, |x, sample| over(&mut light[x], sample, gains)),
+            Some(_) => {
+                let mut own: Block = [[0.0; 4]; BLOCK];
+                self.sample(columns, &mut own);
+                for (light, sample) in light.iter_mut().zip(own) {
+                    over(light, f32x4::from(sample), gains);
+                }
+            }
+        }
+    }
+
+    /// The level's own light at some columns; where there is none, nothing is written.
+    pub(super) fn sample(&self, columns: &Range<usize>, light: &mut Block) {
+        match &self.coarse {
+            None => self
+                .fine
+                .samples(columns, |x, sample| light[x] = sample.to_array()),
             Some((coarse, share)) => {
-                let mut both: Block = [[0.0; 4]; BLOCK];
                 self.fine.samples(columns, |x, sample| {
-                    both[x] = sample.map(|value| value * (1.0 - share));
+                    light[x] = (sample * f32x4::splat(1.0 - share)).to_array();
                 });
                 coarse.samples(columns, |x, sample| {
-                    for (both, value) in both[x].iter_mut().zip(sample) {
-                        *both += value * share;
-                    }
+                    let sum = f32x4::from(light[x]) + sample * f32x4::splat(*share);
+                    light[x] = sum.to_array();
                 });
-                for (light, sample) in light.iter_mut().zip(both) {
-                    over(light, sample);
-                }
             }
         }
     }
@@ -223,12 +247,17 @@ pub(super) fn lay_all(levels: &mut [Row<'_>], columns: &Range<usize>, light: &mu
     }
 }
 
-/// Weighted light over light (T. Porter, T. Duff, Computer Graphics 18(3), 1984).
+/// What a sample is multiplied by before it is laid over others: its light by `gain`, its opacity
+/// by nothing.
+pub(super) fn gains(gain: f32) -> f32x4 {
+    f32x4::from([gain, gain, gain, 1.0])
+}
+
+/// Weighted light over light (T. Porter, T. Duff, Computer Graphics 18(3), 1984), as much of it as
+/// [`gains`] says.
 #[inline]
-fn over(behind: &mut [f32; 4], [red, green, blue, opacity]: [f32; 4]) {
-    let through = 1.0 - opacity * (1.0 / 65535.0);
-    let before = [red, green, blue, opacity];
-    for (behind, before) in behind.iter_mut().zip(before) {
-        *behind = before + *behind * through;
-    }
+pub(super) fn over(behind: &mut [f32; 4], sample: f32x4, gains: f32x4) {
+    let through = 1.0 - sample.to_array()[3] * (1.0 / 65535.0);
+    let light = sample * gains + f32x4::from(*behind) * f32x4::splat(through);
+    *behind = light.to_array();
 }

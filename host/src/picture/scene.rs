@@ -4,15 +4,16 @@ use std::path::Path;
 use std::sync::Arc;
 
 use image::RgbImage;
-use rayon::prelude::*;
 
-use crate::optics;
+use crate::optics::{self, depth, light};
 use crate::picture::art::{Art, PictureError};
-use crate::picture::light;
-use crate::picture::sampling::{BLOCK, Map, Row, Seen, Sheet, lay_all};
+use crate::picture::blur::Disc;
+use crate::picture::exposing::{Exposed, Shown, expose};
+use crate::picture::field;
+use crate::picture::sampling::{Map, Seen, Sheet};
 use crate::picture::shelf::{ROOM, Shelf};
 use crate::shot::Shot;
-use crate::stand::{LevelId, Stand, StandPose};
+use crate::stand::{Face, LevelId, Stand, StandPose};
 
 /// Light of the plain ground behind all glass: the grey card of 18 % (common practice, no source).
 const GROUND: f32 = 0.18;
@@ -23,10 +24,43 @@ pub struct Scene {
     stand: Stand,
     shot: Shot,
     shelf: Shelf,
+    /// A test field for each level that shows one instead of its art.
+    fields: Vec<Option<Arc<Art>>>,
 }
 
-/// What lies on the levels at a frame, from the top; none on a bare pane.
-type Hung = Vec<Option<Arc<Art>>>;
+/// How a picture of a scene is made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Look {
+    /// Columns and rows. They share out the picture of the stand's lens, so that a smaller size shows
+    /// the same at less detail.
+    pub size: (u32, u32),
+    /// Whether what is out of focus is blurred, by [`depth::blur_mm`]. The lens is perfect
+    /// otherwise: without diffraction.
+    pub blur: bool,
+    /// Whether the glass takes light, by [`light::pile_transmittance`]: of every level the panes
+    /// above it, and its own where it is painted on the under side; of the ground all panes. Nothing
+    /// is made up for: art that no pane covers is as bright as it is painted.
+    pub light_loss: bool,
+}
+
+impl Look {
+    /// Everything sharp, through glass that takes no light.
+    #[must_use]
+    pub const fn plain(size: (u32, u32)) -> Self {
+        Self {
+            size,
+            blur: false,
+            light_loss: false,
+        }
+    }
+}
+
+/// What lies on a level.
+struct Lying {
+    art: Arc<Art>,
+    width_mm: f64,
+    centre_mm: (f64, f64),
+}
 
 impl Scene {
     /// Makes sure that every file of art that the shot may show is a whole picture and not too
@@ -86,18 +120,63 @@ impl Scene {
             stand: stand.clone(),
             shot: shot.clone(),
             shelf,
+            fields: vec![None; stand.levels.len()],
         };
-        scene.hung(1)?;
+        scene.lying(1)?;
         progress(files.len(), files.len());
         Ok(scene)
     }
 
+    /// The same with a test field on every level for which the shot has neither art nor drawings.
+    #[must_use]
+    pub fn with_test_fields(mut self) -> Self {
+        for (index, layer) in self.shot.layers.iter().enumerate() {
+            let drawn = self.shot.cels.iter().any(|cels| cels.level == layer.level);
+            if layer.art.is_none() && !drawn {
+                self.fields[index] = Some(Arc::new(field::paint(&self.stand, layer.level)));
+            }
+        }
+        self
+    }
+
+    /// A scene of test fields alone: no art is looked at.
+    ///
+    /// # Errors
+    /// A shot that does not fit the stand.
+    pub fn of_test_fields(stand: &Stand, shot: &Shot) -> Result<Self, PictureError> {
+        let mut bare = shot.clone();
+        bare.cels.clear();
+        for layer in &mut bare.layers {
+            layer.art = None;
+        }
+        Ok(Self::load(stand, &bare, |_, _| {})?.with_test_fields())
+    }
+
+    /// The levels that show a test field.
+    pub fn test_fields(&self) -> impl Iterator<Item = LevelId> {
+        let fields = self.fields.iter().enumerate();
+        fields.filter_map(|(level, field)| field.as_ref().map(|_| LevelId(level)))
+    }
+
     /// What lies on the levels at a frame.
-    fn hung(&self, frame: u32) -> Result<Hung, PictureError> {
+    fn lying(&self, frame: u32) -> Result<Vec<Option<Lying>>, PictureError> {
         let paths: Vec<Option<&Path>> = (0..self.stand.levels.len())
             .map(|level| self.shot.art_at(LevelId(level), frame))
             .collect();
-        self.shelf.take(&paths)
+        let art = self.shelf.take(&paths)?;
+        let lying = |(level, art): (usize, Option<Arc<Art>>)| match &self.fields[level] {
+            Some(field) => Some(Lying {
+                art: Arc::clone(field),
+                width_mm: self.stand.levels[level].pane.width_mm,
+                centre_mm: (0.0, 0.0),
+            }),
+            None => Some(Lying {
+                art: art?,
+                width_mm: self.shot.layers[level].art_width_mm,
+                centre_mm: self.shot.layers[level].art_centre_mm,
+            }),
+        };
+        Ok(art.into_iter().enumerate().map(lying).collect())
     }
 
     /// How much light a pass gives, of what the stand's own exposure time gives.
@@ -116,10 +195,24 @@ impl Scene {
     }
 
     /// The photograph of a frame in a pass (its place in the shot's list), with the stand in a pose:
-    /// upright as the viewfinder shows it, east on the right, north at the top. The drawings of that
-    /// frame lie on the levels, and those that are taken out for the pass are not there. `size` is
-    /// columns and rows; they share out the picture of the stand's lens, so that a smaller size shows
-    /// the same at less detail.
+    /// [`Self::photograph`] of that pass alone, plain.
+    ///
+    /// # Errors
+    /// As [`Self::photograph`].
+    pub fn photograph_of(
+        &self,
+        frame: u32,
+        pass: usize,
+        pose: &StandPose,
+        size: (u32, u32),
+    ) -> Result<RgbImage, PictureError> {
+        self.photograph(frame, &[pass], pose, &Look::plain(size))
+    }
+
+    /// The photograph of a frame in some passes (their places in the shot's list), one exposed over
+    /// another as on film, with the stand in a pose: upright as the viewfinder shows it, east on the
+    /// right, north at the top. The drawings of that frame lie on the levels, and those that are taken
+    /// out for a pass are not there in it.
     ///
     /// Every lamp lights all levels alike: only the exposure time tells one pass's light from
     /// another's. As long as the stand's own exposure, white paint is white; what gets more light
@@ -131,62 +224,103 @@ impl Scene {
     /// # Errors
     /// A pass that the shot does not have; art that has become unreadable since it was checked, or
     /// turns out to be broken now that it is loaded.
-    pub fn photograph_of(
+    pub fn photograph(
         &self,
         frame: u32,
-        pass: usize,
+        passes: &[usize],
         pose: &StandPose,
-        size: (u32, u32),
+        look: &Look,
     ) -> Result<RgbImage, PictureError> {
-        let (columns, rows) = size;
+        let lying = self.lying(frame)?;
+        let exposures: Vec<Exposed<'_>> = passes
+            .iter()
+            .map(|&pass| self.exposed(pass, &lying, pose, look))
+            .collect::<Result<_, _>>()?;
+        Ok(expose(&exposures, look.size))
+    }
+
+    fn exposed<'a>(
+        &self,
+        pass: usize,
+        lying: &'a [Option<Lying>],
+        pose: &StandPose,
+        look: &Look,
+    ) -> Result<Exposed<'a>, PictureError> {
         let share = self.share(pass)?;
-        let hung = self.hung(frame)?;
         let without = &self.shot.passes[pass].without;
-        let levels: Vec<Seen<'_>> = (0..hung.len())
+        let there = |level: usize| !without.contains(&LevelId(level));
+        let through = |level: usize| {
+            if look.light_loss {
+                self.through_glass(LevelId(level), pass) as f32
+            } else {
+                1.0
+            }
+        };
+        let levels = (0..lying.len())
             .rev()
-            .filter(|level| !without.contains(&LevelId(*level)))
-            .filter_map(|level| self.seen(level, hung[level].as_deref()?, pose, size))
+            .filter(|level| there(*level))
+            .filter_map(|level| {
+                let disc = self.disc(level, pose, look);
+                let margin = disc.as_ref().map_or(0, |disc| disc.reach);
+                let lying = lying[level].as_ref()?;
+                Some(Shown {
+                    seen: self.seen(level, lying, pose, look.size, margin, through(level))?,
+                    disc,
+                })
+            })
             .collect();
-        let mut picture = RgbImage::new(columns, rows);
-        if columns == 0 || rows == 0 {
-            return Ok(picture);
+        Ok(Exposed {
+            levels,
+            ground: GROUND * 65535.0 * through(lying.len()),
+            share,
+        })
+    }
+
+    /// The part of a level's light that the glass before it lets through in a pass: the panes above it,
+    /// and its own where it is painted on the under side. Past the last level, that of the ground.
+    #[must_use]
+    pub fn through_glass(&self, LevelId(level): LevelId, pass: usize) -> f64 {
+        let without = self.shot.passes.get(pass).map(|pass| &pass.without[..]);
+        let there = |pane: usize| !without.unwrap_or_default().contains(&LevelId(pane));
+        let own = self.stand.levels.get(level).map(|level| level.pane.art);
+        let before = level.min(self.stand.levels.len()) + usize::from(own == Some(Face::Under));
+        let panes = (0..before).filter(|pane| there(*pane));
+        light::pile_transmittance(panes.map(|pane| self.stand.levels[pane].pane.index))
+    }
+
+    /// What a point of a level is blurred to.
+    fn disc(&self, level: usize, pose: &StandPose, look: &Look) -> Option<Disc> {
+        if !look.blur {
+            return None;
         }
-        let values = light::values();
-        picture
-            .as_mut()
-            .par_chunks_exact_mut(columns as usize * 3)
-            .enumerate()
-            .for_each(|(row, out)| {
-                let mut rows: Vec<Row<'_>> = levels
-                    .iter()
-                    .map(|level| level.row(row, columns as usize))
-                    .collect();
-                for (block, out) in out.chunks_mut(3 * BLOCK).enumerate() {
-                    let columns = block * BLOCK..block * BLOCK + out.len() / 3;
-                    let mut light = [[GROUND * 65535.0; 4]; BLOCK];
-                    lay_all(&mut rows, &columns, &mut light);
-                    for (out, light) in out.chunks_exact_mut(3).zip(&light) {
-                        for (out, light) in out.iter_mut().zip(light) {
-                            // Saturates: what is brighter than white is white.
-                            *out = values[usize::from((light * share + 0.5) as u16)];
-                        }
-                    }
-                }
-            });
-        Ok(picture)
+        let lens = &self.stand.lens;
+        let place = pose.levels.get(level)?;
+        let distance_mm =
+            optics::apparent_distance_mm(&self.stand, LevelId(level), &pose.camera, place);
+        let blur_mm = depth::blur_mm(
+            lens.focal_length_mm,
+            lens.f_number,
+            pose.focus_mm,
+            distance_mm,
+        );
+        // Wider than the picture it is as good as even.
+        let columns = f64::from(look.size.0);
+        Disc::new((blur_mm * columns / lens.picture.width_mm).min(columns))
     }
 
     fn seen<'a>(
         &self,
         level: usize,
-        art: &'a Art,
+        lying: &'a Lying,
         pose: &StandPose,
         size: (u32, u32),
+        margin: usize,
+        gain: f32,
     ) -> Option<Seen<'a>> {
-        let map = self.map(level, art, pose, size)?;
+        let map = self.map(level, lying, pose, size)?.with_margin(margin);
         // Art pixels to a picture pixel, the coarser way.
         let scale = map.u[0].hypot(map.v[0]).max(map.u[1].hypot(map.v[1]));
-        let planes = &art.planes;
+        let planes = &lying.art.planes;
         // Four neighbours suffice up to 2^(1/4) art pixels a picture pixel. From there the next
         // reduction fades in until it is reached, and so on: nothing jumps as a level moves.
         let octave = scale.log2().clamp(0.0, (planes.len() - 1) as f64);
@@ -198,6 +332,7 @@ impl Scene {
         };
         let fine = fine as usize;
         Some(Seen {
+            gain,
             fine: sheet(fine),
             coarse: (share > 0.0 && fine + 1 < planes.len()).then(|| (sheet(fine + 1), share)),
         })
@@ -209,7 +344,7 @@ impl Scene {
     fn map(
         &self,
         level: usize,
-        art: &Art,
+        lying: &Lying,
         pose: &StandPose,
         (columns, rows): (u32, u32),
     ) -> Option<Map> {
@@ -222,9 +357,8 @@ impl Scene {
         if !(distance_mm > 0.0 && image_mm > 0.0 && enlarged.is_finite() && enlarged > 0.0) {
             return None;
         }
-        let plane = &art.planes[0];
-        let layer = self.shot.layers.get(level)?;
-        let pixels_per_mm = plane.width as f64 / layer.art_width_mm;
+        let plane = &lying.art.planes[0];
+        let pixels_per_mm = plane.width as f64 / lying.width_mm;
         // A picture pixel on the level, mm.
         let east = enlarged * lens.picture.width_mm / f64::from(columns);
         let north = -enlarged * lens.picture.height_mm / f64::from(rows);
@@ -244,8 +378,8 @@ impl Scene {
             pose.camera.north_mm - place.north_mm,
         ));
         let centre = (
-            plane.width as f64 / 2.0 - layer.art_centre_mm.0 * pixels_per_mm,
-            plane.height as f64 / 2.0 + layer.art_centre_mm.1 * pixels_per_mm,
+            plane.width as f64 / 2.0 - lying.centre_mm.0 * pixels_per_mm,
+            plane.height as f64 / 2.0 + lying.centre_mm.1 * pixels_per_mm,
         );
         let (x, y) = (0.5 - f64::from(columns) / 2.0, 0.5 - f64::from(rows) / 2.0);
         Some(Map {
