@@ -359,12 +359,6 @@ fn levels_without_a_lift_share_the_error_and_it_is_reported() {
         "{reeds:?}"
     );
     assert_eq!(plan.report().levels[3].size_error_percent, 0.0);
-    let text = plan.report().to_string();
-    assert!(
-        text.contains("reeds: looks up to 10.00 % too small, 360.6 pixels"),
-        "{text}"
-    );
-    assert!(!text.contains("hills: looks"), "{text}");
 
     let squares = |stand: &Stand| -> f64 {
         let geometry = Geometry::new(stand, &shot).expect("sound");

@@ -214,6 +214,7 @@ impl Build {
                 exposure: self.exposure(),
                 delay: DELAY,
                 ready: Duration::from_millis(50),
+                timed_by_release: false,
             },
             arrival: None,
             home_check: self.home_check,
