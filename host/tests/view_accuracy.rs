@@ -73,6 +73,7 @@ fn stand() -> Stand {
             exposure: Duration::from_millis(500),
             delay: Duration::ZERO,
             ready: Duration::ZERO,
+            timed_by_release: false,
         },
         arrival: None,
         home_check: 0,
