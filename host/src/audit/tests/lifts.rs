@@ -212,7 +212,10 @@ fn swinging(frequency_hz: f64, damping: f64) -> Stand {
     stand.axes.push(axis(
         Carrier::Level(LevelId(0)),
         Way::East,
-        Drive::Hand { scale: 0.1 },
+        Drive::Hand {
+            scale: 0.1,
+            screw: None,
+        },
     ));
     stand.levels[0].swing = Some(Swing {
         frequency_hz,

@@ -47,9 +47,15 @@ fn one_step_in_the_picture_at_every_level() {
     assert!(pixels[0] > pixels[1] && pixels[1] > pixels[2], "{found:?}");
     // A scale is read by a person; a coarse one is no fault of the stand.
     let scale = |stand: &Stand| bad(stand, About::Axis(SKY_NORTH), Aspect::Step);
-    stand.axes[SKY_NORTH.0].drive = Drive::Hand { scale: 10.0 };
+    stand.axes[SKY_NORTH.0].drive = Drive::Hand {
+        scale: 10.0,
+        screw: None,
+    };
     assert_eq!(scale(&stand), Severity::WorthKnowing);
-    stand.axes[SKY_NORTH.0].drive = Drive::Hand { scale: 0.05 };
+    stand.axes[SKY_NORTH.0].drive = Drive::Hand {
+        scale: 0.05,
+        screw: None,
+    };
     assert_eq!(scale(&stand), Severity::Fine);
 }
 
