@@ -10,7 +10,8 @@
 //!
 //! Some of what forbids shooting never comes from a file: the reader refuses it first, with line and
 //! column, and the program ends with 2 instead of 1. That are two motors on one channel, two lamps on one
-//! output, a home switch within the travel, and a level that reaches the lens or its focal length at rest.
+//! output, a home switch within the travel, glass that touches at rest, and a level that reaches the lens
+//! or its focal length at rest.
 //! They are looked for here too because a stand can be made in memory, and would go unaudited.
 //!
 //! Pure; opens nothing. What a shot makes of the stand is the plan's business.
