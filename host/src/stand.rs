@@ -29,7 +29,7 @@ pub struct Stand {
     pub shutter: Shutter,
     /// The folder that the camera's pictures arrive in, where it is watched.
     pub arrival: Option<Arrival>,
-    /// How many frames are exposed between two home checks; 0 for a check at the end only.
+    /// How many exposures are made between two home checks, each pass of a frame being one; 0 for a check at the end only.
     pub home_check: u32,
     /// Least free height between two levels' glass that a plan may leave, mm.
     pub clearance_mm: f64,
@@ -205,7 +205,19 @@ pub enum Drive {
     Hand {
         /// The scale's division.
         scale: f64,
+        /// What a lift hangs on, where the file says it; without a motor's torque.
+        screw: Option<Screw>,
     },
+}
+
+impl Drive {
+    /// What a lift hangs on, where the file says it.
+    #[must_use]
+    pub const fn screw(&self) -> Option<&Screw> {
+        match self {
+            Self::Motor(Motor { screw, .. }) | Self::Hand { screw, .. } => screw.as_ref(),
+        }
+    }
 }
 
 /// A stepper motor on a board. Quantities are in the axis's unit.
@@ -245,17 +257,17 @@ impl Motor {
     }
 }
 
-/// What turns a lift's motor's turning into lifting, and what hangs on it.
+/// What turns a lift's motor's or crank's turning into lifting, and what hangs on it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Screw {
     /// Screw, ball screw or belt.
     pub kind: ScrewKind,
-    /// Mass that this motor lifts, kg. Screws that one motor turns together share it, and need the
+    /// Mass that this motor or crank lifts, kg. Screws that one motor turns together share it, and need the
     /// same torque as one of them would alone.
     pub load_kg: f64,
-    /// Turns of the motor for one turn of the screw.
+    /// Turns of motor or crank for one turn of the screw.
     pub gear: f64,
-    /// Holding torque of the motor, newton metres, where it is given.
+    /// Holding torque of the motor, newton metres, where it is given; none of a crank.
     pub motor_torque_nm: Option<f64>,
     /// Torque of a brake on the screw that closes without power, newton metres, where there is one.
     pub brake_torque_nm: Option<f64>,

@@ -1,6 +1,6 @@
 //! Axes: steps in the picture, travel, speed, home switches.
 
-use super::{About, Aspect, FILE, Finding, PRACTICE, Severity, Sight, short};
+use super::{About, Aspect, FILE, Finding, PRACTICE, Severity, Sight, axis_name, short};
 use crate::optics::depth::blur_mm;
 use crate::optics::focused_distance_mm;
 use crate::plan::times::DEFAULT_TICK_RATE;
@@ -34,8 +34,8 @@ pub(super) fn drives(stand: &Stand, sight: Option<&Sight>, found: &mut Vec<Findi
             }
         }
         if let Drive::Motor(motor) = &axis.drive {
-            speed(axis, motor, id, found);
-            home_switch(axis, motor, id, found);
+            speed(stand, motor, id, found);
+            home_switch(stand, motor, id, found);
             if let Some(sight) = sight {
                 home_within(stand, sight, id, motor, found);
             }
@@ -44,10 +44,10 @@ pub(super) fn drives(stand: &Stand, sight: Option<&Sight>, found: &mut Vec<Findi
 }
 
 /// The smallest move of an axis, what it is called, and whether a motor makes it.
-fn smallest(axis: &Axis) -> (f64, &'static str, bool) {
+pub(super) fn smallest(axis: &Axis) -> (f64, &'static str, bool) {
     match &axis.drive {
         Drive::Motor(motor) => (1.0 / motor.steps_per_unit, "step", true),
-        Drive::Hand { scale } => (*scale, "division of the scale", false),
+        Drive::Hand { scale, .. } => (*scale, "division of the scale", false),
     }
 }
 
@@ -72,11 +72,13 @@ fn step(stand: &Stand, sight: &Sight, id: AxisId, found: &mut Vec<Finding>) {
         About::Axis(id),
         Aspect::Step,
         format!(
-            "one {what}, {} {unit}, in the picture of {}{where_to}{}",
+            "one {what} of {}, {} {unit}, moves the picture of {} by {} px{where_to}{}",
+            axis_name(stand, id),
             short(size),
             stand.levels[most.0].name,
+            short(pixels),
             match &axis.drive {
-                Drive::Motor(motor) => format!("; {} steps per {unit}", short(motor.steps_per_unit)),
+                Drive::Motor(motor) => format!(" ({} steps per {unit})", short(motor.steps_per_unit)),
                 Drive::Hand { .. } => "; a reading may be off by half of it".to_owned(),
             }
         ),
@@ -127,8 +129,11 @@ fn ring_step(stand: &Stand, sight: &Sight, id: AxisId, found: &mut Vec<Finding>)
             About::Axis(id),
             Aspect::Step,
             format!(
-                "of blur from one {what}, {} deg, where the table is steepest; {} is in focus at rest",
+                "one {what} of {}, {} deg, blurs what was in focus by {} px where the table is steepest; at \
+                 rest {} is in focus",
+                axis_name(stand, id),
                 short(size),
+                short(steepest),
                 stand.levels[lens.focus.0].name
             ),
         )
@@ -155,7 +160,13 @@ fn travel(stand: &Stand, sight: &Sight, id: AxisId, found: &mut Vec<Finding>) {
     let span = greatest - least;
     let name = &stand.levels[most.0].name;
     let picture = &stand.lens.picture;
-    let ends = format!("{} to {} {unit}", short(least), short(greatest));
+    let ends = format!(
+        "{} goes from {} to {} {unit}, a way of {} {unit}",
+        axis_name(stand, id),
+        short(least),
+        short(greatest),
+        short(span)
+    );
     let finding = match axis.way {
         Way::East | Way::North => {
             let (side_mm, side) = if axis.way == Way::East {
@@ -174,7 +185,7 @@ fn travel(stand: &Stand, sight: &Sight, id: AxisId, found: &mut Vec<Finding>) {
                 About::Axis(id),
                 Aspect::Travel,
                 format!(
-                    "of travel, {ends}: {} picture {side} of {} mm at {name}",
+                    "{ends}: {} {side} of the picture, which shows {} mm of {name}",
                     short(part),
                     short(seen_mm)
                 ),
@@ -190,27 +201,40 @@ fn travel(stand: &Stand, sight: &Sight, id: AxisId, found: &mut Vec<Finding>) {
                 crate::stand::Carrier::Level(_) => (-least, -greatest),
                 crate::stand::Carrier::Camera => (least, greatest),
             };
-            let sizes = [away.0, away.1].map(|by| distance_mm / (distance_mm + by));
-            let (small, large) = (sizes[0].min(sizes[1]), sizes[0].max(sizes[1]));
-            Finding::new(
+            let nearest_mm = distance_mm + away.0.min(away.1);
+            let small = distance_mm / (distance_mm + away.0.max(away.1));
+            let large = distance_mm / nearest_mm;
+            // Within the focal length there is no picture that could have a size.
+            let pictured = nearest_mm > stand.lens.focal_length_mm;
+            let sizes = if pictured {
+                format!(
+                    "{name} is pictured at {} to {} times its size at zero",
+                    short(small),
+                    short(large)
+                )
+            } else {
+                format!(
+                    "{name} is pictured at {} times its size at zero at the far end; before the near one it \
+                     comes within the focal length, where it has no picture",
+                    short(small)
+                )
+            };
+            let finding = Finding::new(
                 Severity::Fine,
                 About::Axis(id),
                 Aspect::Travel,
-                format!(
-                    "of travel, {ends}: {name} is pictured at {} to {} times its size at zero",
-                    short(small),
-                    short(large)
-                ),
+                format!("{ends}: {sizes}"),
             )
-            .number("smallest", small, "")
-            .number("largest", large, "")
+            .number("smallest", small, "");
+            if pictured {
+                finding.number("largest", large, "")
+            } else {
+                finding
+            }
         }
-        Way::Turn | Way::Focus => Finding::new(
-            Severity::Fine,
-            About::Axis(id),
-            Aspect::Travel,
-            format!("of travel, {ends}"),
-        ),
+        Way::Turn | Way::Focus => {
+            Finding::new(Severity::Fine, About::Axis(id), Aspect::Travel, ends)
+        }
     };
     found.push(
         finding
@@ -222,13 +246,21 @@ fn travel(stand: &Stand, sight: &Sight, id: AxisId, found: &mut Vec<Finding>) {
     );
 }
 
-fn speed(axis: &Axis, motor: &Motor, id: AxisId, found: &mut Vec<Finding>) {
-    let unit = axis.way.unit().sign();
+fn speed(stand: &Stand, motor: &Motor, id: AxisId, found: &mut Vec<Finding>) {
+    let unit = stand.axes[id.0].way.unit().sign();
     let rate = motor.speed * motor.steps_per_unit;
     let turns = motor.speed / motor.per_turn();
     let full = turns * f64::from(motor.steps);
     let greatest = f64::from(DEFAULT_TICK_RATE);
-    let (severity, advice) = if rate > greatest {
+    let (severity, advice) = if rate < 1.0 {
+        (
+            Severity::Forbids,
+            Some(format!(
+                "a board sends no less than 1 step a second: raise `speed` to {} {unit}/s or more",
+                short(1.0 / motor.steps_per_unit)
+            )),
+        )
+    } else if rate > greatest {
         (
             Severity::Forbids,
             Some(format!(
@@ -254,11 +286,18 @@ fn speed(axis: &Axis, motor: &Motor, id: AxisId, found: &mut Vec<Finding>) {
         About::Axis(id),
         Aspect::Speed,
         format!(
-            "at its full {} {unit}/s; {} full steps and {} turns a second; a board sends {} at most",
+            "{} asks for {} steps a second at its full speed of {} {unit}/s ({} full steps, {} turns); a \
+             board sends {}{DEFAULT_TICK_RATE}",
+            axis_name(stand, id),
+            short(rate),
             short(motor.speed),
             short(full),
             short(turns),
-            DEFAULT_TICK_RATE
+            match severity {
+                Severity::Forbids if rate < 1.0 => "1 at least, and at most ",
+                Severity::Forbids => "only ",
+                _ => "up to ",
+            },
         ),
     )
     .value(format!("{} steps/s", short(rate)))
@@ -271,7 +310,9 @@ fn speed(axis: &Axis, motor: &Motor, id: AxisId, found: &mut Vec<Finding>) {
     found.push(finding);
 }
 
-fn home_switch(axis: &Axis, motor: &Motor, id: AxisId, found: &mut Vec<Finding>) {
+fn home_switch(stand: &Stand, motor: &Motor, id: AxisId, found: &mut Vec<Finding>) {
+    let axis = &stand.axes[id.0];
+    let name = axis_name(stand, id);
     let unit = axis.way.unit().sign();
     let (least, greatest) = axis.travel;
     let switch = motor.home.switch;
@@ -288,7 +329,8 @@ fn home_switch(axis: &Axis, motor: &Motor, id: AxisId, found: &mut Vec<Finding>)
         (
             Severity::Forbids,
             format!(
-                "the home switch's place, within the travel from {} to {} {unit}",
+                "the home switch of {name} is at {} {unit}, within the travel from {} to {} {unit}",
+                short(switch),
                 short(least),
                 short(greatest)
             ),
@@ -298,8 +340,9 @@ fn home_switch(axis: &Axis, motor: &Motor, id: AxisId, found: &mut Vec<Finding>)
         (
             Severity::Warning,
             format!(
-                "from the {end} end of the travel to the home switch, farther than the whole travel of \
-                 {} {unit}: can the axis get there?",
+                "the home switch of {name} is {} {unit} beyond the {end} end of its travel, farther than the \
+                 whole travel of {} {unit}: can the axis get there?",
+                short(gap),
                 short(greatest - least)
             ),
             Some("check the sign and the unit of `switch`, and of `travel`"),
@@ -308,8 +351,9 @@ fn home_switch(axis: &Axis, motor: &Motor, id: AxisId, found: &mut Vec<Finding>)
         (
             Severity::Warning,
             format!(
-                "from the {end} end of the travel to the home switch: less than it may be off and the \
-                 slack, {} {unit}",
+                "the home switch of {name} is only {} {unit} beyond the {end} end of its travel: no more than \
+                 it may be off and the slack together, {} {unit}",
+                short(gap),
                 short(needed)
             ),
             Some(
@@ -319,7 +363,10 @@ fn home_switch(axis: &Axis, motor: &Motor, id: AxisId, found: &mut Vec<Finding>)
     } else {
         (
             Severity::Fine,
-            format!("from the {end} end of the travel to the home switch"),
+            format!(
+                "the home switch of {name} is {} {unit} beyond the {end} end of its travel",
+                short(gap)
+            ),
             None,
         )
     };
@@ -354,8 +401,10 @@ fn home_within(stand: &Stand, sight: &Sight, id: AxisId, motor: &Motor, found: &
             About::Axis(id),
             Aspect::HomeWithin,
             format!(
-                "that the home switch may be off, {} {unit}, in the picture of {}",
+                "the home switch of {} may be off by {} {unit}, which is {} px in the picture of {}",
+                axis_name(stand, id),
                 short(motor.home.within),
+                short(pixels),
                 stand.levels[most].name
             ),
         )

@@ -5,7 +5,7 @@
 
 use std::f64::consts::PI;
 
-use super::{About, Aspect, Finding, PRACTICE, Severity, short};
+use super::{About, Aspect, Finding, Severity, axis_name, short};
 use crate::screw::{Thread, collar_torque_nm};
 use crate::stand::{Axis, AxisId, Carrier, Drive, LevelId, Motor, Screw, ScrewKind, Stand, Way};
 
@@ -27,25 +27,64 @@ const RESERVE: f64 = 2.0;
 
 const SCREW: &str = "Shigley, Mechanical Engineering Design, section 8-2, (8-1) to (8-6)";
 const ROLLING: &str = "F l/(2π e): Shigley, Mechanical Engineering Design, section 8-2, (8-4)";
-const TWICE: &str = "twice what is needed: common practice, no source";
+const TWICE: &str = "holding torque against the torque that raises, at rest: what a gear loses and what \
+                     speeding up takes are left out; twice what is needed: common practice, no source";
 const STANDS_UNDER: &str = "block it from below before anybody reaches under it";
 
 pub(super) fn lifts(stand: &Stand, found: &mut Vec<Finding>) {
     for (place, axis) in stand.axes.iter().enumerate() {
-        let (Way::Lift, Drive::Motor(motor)) = (axis.way, &axis.drive) else {
+        if axis.way != Way::Lift {
+            continue;
+        }
+        let lift = Lift {
+            stand,
+            axis,
+            id: AxisId(place),
+        };
+        let Some(screw) = axis.drive.screw() else {
+            unknown(&lift, found);
             continue;
         };
-        let id = AxisId(place);
-        match &motor.screw {
-            None => unknown(stand, axis, id, found),
-            Some(screw) => {
-                lead(motor, screw, id, found);
-                let torques = Torques::of(screw);
-                raising(screw, &torques, id, found);
-                holding(stand, axis, screw, &torques, id, found);
-                motor_torque(screw, &torques, id, found);
-                glass(stand, axis, screw, id, found);
-            }
+        let torques = Torques::of(screw);
+        if let Drive::Motor(motor) = &axis.drive {
+            lead(&lift, motor, screw, found);
+        }
+        raising(&lift, screw, &torques, found);
+        holding(&lift, screw, &torques, found);
+        motor_torque(&lift, screw, &torques, found);
+        glass(&lift, screw, found);
+    }
+}
+
+/// An axis that lifts.
+struct Lift<'a> {
+    stand: &'a Stand,
+    axis: &'a Axis,
+    id: AxisId,
+}
+
+impl Lift<'_> {
+    /// What it carries.
+    fn carried(&self) -> &str {
+        match self.axis.of {
+            Carrier::Camera => "the camera",
+            Carrier::Level(LevelId(level)) => &self.stand.levels[level].name,
+        }
+    }
+
+    fn name(&self) -> String {
+        axis_name(self.stand, self.id)
+    }
+
+    fn about(&self) -> About {
+        About::Axis(self.id)
+    }
+
+    /// When it is the screw alone that holds, and what is missing then.
+    fn let_go(&self) -> (&'static str, &'static str) {
+        match self.axis.drive {
+            Drive::Motor(_) => ("when the power goes", "power"),
+            Drive::Hand { .. } => ("when the hand lets go", "a hand"),
         }
     }
 }
@@ -118,23 +157,16 @@ fn source(screw: &Screw) -> &'static str {
     }
 }
 
-fn carried<'a>(stand: &'a Stand, axis: &Axis) -> &'a str {
-    match axis.of {
-        Carrier::Camera => "the camera",
-        Carrier::Level(LevelId(level)) => &stand.levels[level].name,
-    }
-}
-
-fn unknown(stand: &Stand, axis: &Axis, id: AxisId, found: &mut Vec<Finding>) {
+fn unknown(lift: &Lift<'_>, found: &mut Vec<Finding>) {
     found.push(
         Finding::new(
-            Severity::WorthKnowing,
-            About::Axis(id),
+            Severity::Warning,
+            lift.about(),
             Aspect::Holding,
             format!(
-                "the file does not say what screw carries {}, so that nobody knows whether it falls \
-                 when the power goes",
-                carried(stand, axis)
+                "NOBODY KNOWS whether {} falls {}: the file does not say what screw carries it",
+                lift.carried(),
+                lift.let_go().0
             ),
         )
         .source(SCREW)
@@ -145,7 +177,8 @@ fn unknown(stand: &Stand, axis: &Axis, id: AxisId, found: &mut Vec<Finding>) {
     );
 }
 
-fn lead(motor: &Motor, screw: &Screw, id: AxisId, found: &mut Vec<Finding>) {
+fn lead(lift: &Lift<'_>, motor: &Motor, screw: &Screw, found: &mut Vec<Finding>) {
+    let name = lift.name();
     let per_turn = motor.per_turn();
     let expected = screw.kind.lead_mm() / screw.gear;
     let off = per_turn / expected - 1.0;
@@ -157,14 +190,18 @@ fn lead(motor: &Motor, screw: &Screw, id: AxisId, found: &mut Vec<Finding>) {
             } else {
                 Severity::Warning
             },
-            About::Axis(id),
+            lift.about(),
             Aspect::Lead,
             if same {
-                "a turn of the motor by `per_turn`, as the screw's lead says".to_owned()
+                format!(
+                    "a turn of the motor of {name} carries it {} mm by `per_turn`, as the screw's lead says",
+                    short(per_turn)
+                )
             } else {
                 format!(
-                    "a turn of the motor by `per_turn`, but the screw's lead of {} mm and its gear give \
-                     {} mm: every distance would be wrong by {} %",
+                    "a turn of the motor of {name} carries it {} mm by `per_turn`, but the screw's lead of \
+                     {} mm and its gear give {} mm: every distance would be wrong by {} %",
+                    short(per_turn),
                     short(screw.kind.lead_mm()),
                     short(expected),
                     short((off * 100.0).abs())
@@ -175,7 +212,8 @@ fn lead(motor: &Motor, screw: &Screw, id: AxisId, found: &mut Vec<Finding>) {
         .number("per turn", per_turn, "mm")
         .number("lead", screw.kind.lead_mm(), "mm")
         .number("by the lead", expected, "mm")
-        .source("lead = pitch x starts: Shigley, Mechanical Engineering Design, section 8-1")
+        .source("lead = pitch x starts: Shigley, Mechanical Engineering Design, section 8-1 (from \
+                 memory)")
         .unless_fine(
             "count starts and teeth again; the lead is what one turn of the screw carries; measure it \
              with `panestep measure axis`",
@@ -183,14 +221,18 @@ fn lead(motor: &Motor, screw: &Screw, id: AxisId, found: &mut Vec<Finding>) {
     );
 }
 
-fn raising(screw: &Screw, torques: &Torques, id: AxisId, found: &mut Vec<Finding>) {
+fn raising(lift: &Lift<'_>, screw: &Screw, torques: &Torques, found: &mut Vec<Finding>) {
     let Some(raise) = torques.raise else {
         found.push(
             Finding::new(
                 Severity::Forbids,
-                About::Axis(id),
+                lift.about(),
                 Aspect::Raising,
-                "the screw jams: so much friction on so steep a thread that no torque raises anything",
+                format!(
+                    "the screw of {} jams: so much friction on so steep a thread that no torque raises \
+                     anything",
+                    lift.name()
+                ),
             )
             .number("load", screw.load_kg, "kg")
             .source(SCREW)
@@ -209,10 +251,12 @@ fn raising(screw: &Screw, torques: &Torques, id: AxisId, found: &mut Vec<Finding
     found.push(
         Finding::new(
             Severity::Fine,
-            About::Axis(id),
+            lift.about(),
             Aspect::Raising,
             format!(
-                "to raise {} kg, {how}; efficiency {} %",
+                "{} N m at the screw of {} raise its {} kg, {how}; efficiency {} %",
+                short(raise),
+                lift.name(),
                 short(screw.load_kg),
                 short(efficiency * 100.0)
             ),
@@ -226,18 +270,12 @@ fn raising(screw: &Screw, torques: &Torques, id: AxisId, found: &mut Vec<Finding
     );
 }
 
-fn holding(
-    stand: &Stand,
-    axis: &Axis,
-    screw: &Screw,
-    torques: &Torques,
-    id: AxisId,
-    found: &mut Vec<Finding>,
-) {
-    let name = carried(stand, axis);
+fn holding(lift: &Lift<'_>, screw: &Screw, torques: &Torques, found: &mut Vec<Finding>) {
+    let name = lift.carried();
+    let (when, without) = lift.let_go();
     let to_hold = torques.to_hold();
     let finding = |severity, says: String| {
-        let mut finding = Finding::new(severity, About::Axis(id), Aspect::Holding, says)
+        let mut finding = Finding::new(severity, lift.about(), Aspect::Holding, says)
             .number("lowering torque", torques.lower, "N m")
             .number("lowering torque of the thread", torques.thread_lower, "N m")
             .number("holding torque", to_hold, "N m")
@@ -268,7 +306,7 @@ fn holding(
         ScrewKind::Rolling { .. } => None,
     };
     if let Some((thread, least)) = holds {
-        found.push(holds_by_itself(&finding, &thread, least));
+        found.push(holds_by_itself(lift, &finding, &thread, least));
         return;
     }
     if let Some(brake) = screw.brake_torque_nm
@@ -283,7 +321,9 @@ fn holding(
                     Severity::WorthKnowing
                 },
                 format!(
-                    "of the brake hold {name} without power, against {} N m by which it would run back",
+                    "the brake's {} N m hold {name} without {without}, against {} N m by which it would run \
+                     back",
+                    short(brake),
                     short(to_hold)
                 ),
             )
@@ -295,20 +335,18 @@ fn holding(
     }
     let what = match screw.kind {
         ScrewKind::Rolling { .. } => {
-            format!("{name} FALLS when the power goes: this always runs back")
+            format!("{name} FALLS {when}: a ball screw or a belt always runs back")
         }
         ScrewKind::Sliding { collar_mm, .. } => {
             if torques.lower > 0.0 && collar_mm.is_some() {
                 format!(
-                    "{name} CAN FALL when the power goes: its thread runs back, nothing but the friction of \
+                    "{name} CAN FALL {when}: its thread runs back, nothing but the friction of \
                      its collar holds it"
                 )
             } else if torques.lower_at_most > 0.0 {
-                format!(
-                    "{name} CAN FALL when the power goes: greased and shaken, its screw runs back"
-                )
+                format!("{name} CAN FALL {when}: greased and shaken, its screw runs back")
             } else {
-                format!("{name} FALLS when the power goes: its screw is too steep to hold")
+                format!("{name} FALLS {when}: its screw is too steep to hold")
             }
         }
     };
@@ -319,13 +357,14 @@ fn holding(
         finding(
             Severity::Warning,
             format!(
-                "{what}; so much torque at the screw has to hold {} kg{brake}",
+                "{what}; it takes {} N m at the screw to hold {} kg{brake}",
+                short(to_hold),
                 short(screw.load_kg)
             ),
         )
         .value(format!("{} N m", short(to_hold)))
         .advice(format!(
-            "{STANDS_UNDER}; fit a brake of {} N m at the screw that closes without power (and write it \
+            "{STANDS_UNDER}; fit a brake of {} N m at the screw that closes without {without} (and write it \
              as `brake`), a counterweight, or a screw of finer lead",
             short(RESERVE * to_hold)
         )),
@@ -333,6 +372,7 @@ fn holding(
 }
 
 fn holds_by_itself(
+    lift: &Lift<'_>,
     finding: &impl Fn(Severity, String) -> Finding,
     thread: &Thread,
     least: f64,
@@ -346,18 +386,23 @@ fn holds_by_itself(
             Severity::WorthKnowing
         },
         format!(
-            "is the friction above which the screw holds its load without power; it has {} at least{}",
+            "the screw of {} holds its load without {} above a friction of {}; it has {} at least{}",
+            lift.name(),
+            lift.let_go().1,
+            short(needed),
             short(least),
             if sure { "" } else { ", which is little more" }
         ),
     )
     .value(short(needed))
     .unless_fine(format!(
-        "shaking lowers friction: try it, loaded and blocked from below, with the power off; {STANDS_UNDER}"
+        "shaking lowers friction: try it, loaded and blocked from below, without {}; {STANDS_UNDER}",
+        lift.let_go().1
     ))
 }
 
-fn motor_torque(screw: &Screw, torques: &Torques, id: AxisId, found: &mut Vec<Finding>) {
+fn motor_torque(lift: &Lift<'_>, screw: &Screw, torques: &Torques, found: &mut Vec<Finding>) {
+    let name = lift.name();
     let (Some(motor), Some(raise)) = (screw.motor_torque_nm, torques.raise) else {
         return;
     };
@@ -367,31 +412,29 @@ fn motor_torque(screw: &Screw, torques: &Torques, id: AxisId, found: &mut Vec<Fi
     let (severity, says) = if motor < at_least {
         (
             Severity::Forbids,
-            "the motor cannot raise its load even with the least friction",
+            "cannot raise its load even with the least friction",
         )
     } else if times < 1.0 {
         (
             Severity::Warning,
-            "the motor cannot raise its load with the greatest friction",
+            "cannot raise its load with the greatest friction",
         )
     } else if times < RESERVE {
         (
             Severity::WorthKnowing,
-            "the torque needed is in the motor's holding torque, with little reserve",
+            "can raise its load, with little reserve",
         )
     } else {
-        (
-            Severity::Fine,
-            "the torque needed to raise is in the motor's holding torque",
-        )
+        (Severity::Fine, "can raise its load")
     };
     found.push(
         Finding::new(
             severity,
-            About::Axis(id),
+            lift.about(),
             Aspect::MotorTorque,
             format!(
-                "{says}: {} N m against {} N m at the motor; it has less when it turns",
+                "the motor of {name} {says}: it holds {} N m at rest, {} N m are needed; it has less when it \
+                 turns",
                 short(motor),
                 short(needed)
             ),
@@ -406,11 +449,11 @@ fn motor_torque(screw: &Screw, torques: &Torques, id: AxisId, found: &mut Vec<Fi
 }
 
 /// The load against what the level's own glass weighs.
-fn glass(stand: &Stand, axis: &Axis, screw: &Screw, id: AxisId, found: &mut Vec<Finding>) {
-    let Carrier::Level(LevelId(level)) = axis.of else {
+fn glass(lift: &Lift<'_>, screw: &Screw, found: &mut Vec<Finding>) {
+    let Carrier::Level(LevelId(level)) = lift.axis.of else {
         return;
     };
-    let pane = &stand.levels[level].pane;
+    let pane = &lift.stand.levels[level].pane;
     let glass = pane.width_mm * pane.height_mm * pane.thickness_mm * 1e-9 * GLASS;
     let light = screw.load_kg < glass;
     found.push(
@@ -420,10 +463,12 @@ fn glass(stand: &Stand, axis: &Axis, screw: &Screw, id: AxisId, found: &mut Vec<
             } else {
                 Severity::Fine
             },
-            About::Axis(id),
+            lift.about(),
             Aspect::Load,
             format!(
-                "the pane alone weighs, {} the load of {} kg",
+                "the pane of {} alone weighs {} kg, {} the load of {} kg",
+                lift.carried(),
+                short(glass),
                 if light { "more than" } else { "within" },
                 short(screw.load_kg)
             ),
@@ -431,13 +476,9 @@ fn glass(stand: &Stand, axis: &Axis, screw: &Screw, id: AxisId, found: &mut Vec<
         .value(format!("{} kg", short(glass)))
         .number("pane", glass, "kg")
         .number("load", screw.load_kg, "kg")
-        .source(if light {
-            PRACTICE
-        } else {
-            "2500 kg/m³, window glass (EN 572-1)"
-        })
+        .source("2500 kg/m³, window glass (EN 572-1, from memory)")
         .unless_fine(
-            "`load` is all that this motor lifts: pane, carriage, clamps, cables; less a counterweight",
+            "`load` is all that this motor or crank lifts: pane, carriage, clamps, cables; less a counterweight",
         ),
     );
 }

@@ -1,10 +1,18 @@
 //! What can be told of a stand from its file alone: numbers, where each comes from, and what to do.
 //!
-//! * `lens`: depth of field, diffraction, exposure, the light that the glass takes.
+//! * `lens`: exposure, diffraction, the sharpest f-number, the light that the glass takes.
+//! * `levels`: each level's size, depth of field, light and edges.
+//! * `glance`: the few numbers of each that are wanted first.
 //! * `drives`: steps, speeds, travels, switches.
 //! * `lifts`: screws: what they take, and whether they hold.
 //! * `rest`: swings, and the rest that they ask for.
 //! * `whole`: what concerns several things: channels, boards, levels that could touch.
+//!
+//! Some of what forbids shooting never comes from a file: the reader refuses it first, with line and
+//! column, and the program ends with 2 instead of 1. Those are two motors on one channel, two lamps on one
+//! output, a home switch within the travel, glass that touches at rest, and a level that reaches the lens
+//! or its focal length at rest.
+//! They are looked for here too because a stand can be made in memory, and would go unaudited.
 //!
 //! Pure; opens nothing. What a shot makes of the stand is the plan's business.
 //!
@@ -16,10 +24,14 @@
 //! instead, the loudest there is: about what a power cut or the emergency stop would do to hands.
 
 mod drives;
+mod glance;
 mod lens;
+mod levels;
 mod lifts;
 mod rest;
 mod whole;
+
+pub use glance::{Glance, Step};
 
 use serde::Serialize;
 
@@ -127,6 +139,8 @@ pub enum Aspect {
     TouchWithinTravel,
     /// A lamp.
     Lamp,
+    /// Whether a board has the output that a lamp hangs on.
+    LampOutput,
 }
 
 /// A number of a finding.
@@ -151,7 +165,8 @@ pub struct Finding {
     pub aspect: Aspect,
     /// The most important number, as people read it; empty where there is none.
     pub value: String,
-    /// What it says, as a short sentence without its first capital and full stop.
+    /// What it says: a whole sentence that stands by itself and names what it is about, without its
+    /// first capital and full stop.
     pub says: String,
     /// All its numbers.
     pub numbers: Vec<Number>,
@@ -166,6 +181,8 @@ pub struct Finding {
 pub struct Audit {
     /// In the stand's order: the whole, the lens, levels, axes, boards, lamps, shutter.
     pub findings: Vec<Finding>,
+    /// The numbers of every level at a glance, from the top; none of a level without a picture.
+    pub levels: Vec<Glance>,
 }
 
 /// A limit that people keep to, without a publication.
@@ -185,7 +202,10 @@ pub fn audit(stand: &Stand) -> Audit {
     lifts::lifts(stand, &mut found);
     rest::rest(stand, sight.as_ref(), &mut found);
     whole::boards(stand, &mut found);
-    Audit { findings: found }
+    Audit {
+        findings: found,
+        levels: sight.map_or_else(Vec::new, |sight| glance::glance(stand, &sight)),
+    }
 }
 
 impl Audit {
@@ -305,6 +325,12 @@ impl Sight {
             .map(|level| (level, self.pixels_per_unit(stand, level, way)))
             .max_by(|(_, one), (_, two)| one.total_cmp(two))
     }
+}
+
+/// An axis as people call it.
+fn axis_name(stand: &Stand, AxisId(axis): AxisId) -> String {
+    let axis = &stand.axes[axis];
+    format!("{} {}", stand.carrier_name(axis.of), axis.way.name())
 }
 
 /// A number as people read it: three digits that count.

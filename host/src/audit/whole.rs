@@ -1,6 +1,6 @@
 //! What concerns several things: channels, boards, lamps, the exposure, levels that could touch.
 
-use super::{About, Aspect, FILE, Finding, PRACTICE, Severity, short};
+use super::{About, Aspect, FILE, Finding, PRACTICE, Severity, axis_name, short};
 use crate::plan::clearance::{self, LiftMove, Lifts, Touch};
 use crate::plan::{self, Fault};
 use crate::schedule::Schedule;
@@ -44,28 +44,44 @@ pub(super) fn whole(stand: &Stand, found: &mut Vec<Finding>) {
             .advice("check the heights and thicknesses, and the order of the levels in the file"),
         );
     }
-    let mut going_home = Vec::new();
-    if let Some(schedule) = &schedule {
-        going_home = on_the_way_home(stand, schedule, found);
-    }
-    within_travel(stand, &at_rest, &going_home, found);
+    let way_home = match &schedule {
+        Some(schedule) if on_the_way_home(stand, schedule, found) => WayHome::Touches,
+        Some(_) => WayHome::Clear,
+        None => WayHome::Unknown,
+    };
+    within_travel(stand, &at_rest, way_home, found);
 }
 
+/// What is known of the lifts' way to their home switches.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum WayHome {
+    Clear,
+    Touches,
+    /// Without a schedule there is no order in which they go.
+    Unknown,
+}
+
+/// Two that come too near each other; `when` begins the sentence.
 fn touching(severity: Severity, aspect: Aspect, touch: &Touch, when: &str) -> Finding {
     Finding::new(
         severity,
         About::Stand,
         aspect,
-        format!(
-            "between {} and {} {when}, but {} have to stay free",
-            touch.upper,
-            touch.lower,
-            if touch.clearance_mm > 0.0 {
-                format!("{} mm", short(touch.clearance_mm))
-            } else {
-                "they may not touch, and some millimetres".to_owned()
+        match (&touch.upper, &touch.lower) {
+            (upper, lower) if touch.gap_mm < 0.0 => format!(
+                "{when}, {upper} and {lower} would overlap by {} mm",
+                short(-touch.gap_mm)
+            ),
+            (upper, lower) if touch.gap_mm == 0.0 => {
+                format!("{when}, {upper} and {lower} would touch")
             }
-        ),
+            (upper, lower) => format!(
+                "{when}, only {} mm would be left between {upper} and {lower}, where {} mm have to stay \
+                 free",
+                short(touch.gap_mm),
+                short(touch.clearance_mm)
+            ),
+        },
     )
     .value(format!("{} mm", short(touch.gap_mm)))
     .number("gap", touch.gap_mm, "mm")
@@ -89,16 +105,16 @@ fn channels(stand: &Stand, found: &mut Vec<Finding>) {
             .iter()
             .find(|(_, other)| (other.board, other.channel) == (motor.board, motor.channel));
         if let Some((other, _)) = shared {
-            let other = &stand.axes[*other];
             found.push(
                 Finding::new(
                     Severity::Forbids,
                     About::Axis(AxisId(*at)),
                     Aspect::SharedChannel,
                     format!(
-                        "is the channel of {} {} too: both would move at once",
-                        stand.carrier_name(other.of),
-                        other.way.name()
+                        "channel {} drives both {} and {}, which would move at once",
+                        motor.channel,
+                        axis_name(stand, AxisId(*other)),
+                        axis_name(stand, AxisId(*at))
                     ),
                 )
                 .value(motor.channel.to_string())
@@ -121,8 +137,8 @@ fn channels(stand: &Stand, found: &mut Vec<Finding>) {
                     About::Lamp(place),
                     Aspect::SharedLamp,
                     format!(
-                        "is the output of {} too: both would burn at once",
-                        other.name
+                        "output {output} switches both {} and {}, which would burn at once",
+                        other.name, lamp.name
                     ),
                 )
                 .value(output.to_string())
@@ -133,12 +149,8 @@ fn channels(stand: &Stand, found: &mut Vec<Finding>) {
     }
 }
 
-/// Lifts go to their home switches one after another. Returns the pairs that touch.
-fn on_the_way_home(
-    stand: &Stand,
-    schedule: &Schedule,
-    found: &mut Vec<Finding>,
-) -> Vec<(String, String)> {
+/// Lifts go to their home switches one after another. Says whether any two touch, or could.
+fn on_the_way_home(stand: &Stand, schedule: &Schedule, found: &mut Vec<Finding>) -> bool {
     // The schedule's motors are the stand's, in the same order.
     let axes: Vec<usize> = (0..stand.axes.len())
         .filter(|&at| matches!(stand.axes[at].drive, Drive::Motor(_)))
@@ -149,7 +161,7 @@ fn on_the_way_home(
         from_zero.know(Carrier::Level(LevelId(level)), 0.0);
     }
     let mut from_anywhere = Lifts::of(stand);
-    let mut pairs = Vec::new();
+    let mut touches = false;
     for place in schedule.home_order() {
         let Some(axis) = axes.get(place).map(|&at| &stand.axes[at]) else {
             continue;
@@ -186,7 +198,7 @@ fn on_the_way_home(
                 .number("switch", switch, "mm")
                 .advice("move the home switch, or put it at the other end of the travel"),
             );
-            pairs.push((touch.upper, touch.lower));
+            touches = true;
         } else if let Some(touch) = possible {
             found.push(
                 touching(
@@ -205,31 +217,39 @@ fn on_the_way_home(
                      switches at the same end",
                 ),
             );
-            pairs.push((touch.upper, touch.lower));
+            touches = true;
         }
         from_zero.know(axis.of, switch);
         from_anywhere.know(axis.of, switch);
     }
-    pairs
+    touches
 }
 
-fn within_travel(
-    stand: &Stand,
-    at_rest: &[Touch],
-    going_home: &[(String, String)],
-    found: &mut Vec<Finding>,
-) {
+fn within_travel(stand: &Stand, at_rest: &[Touch], way_home: WayHome, found: &mut Vec<Finding>) {
     let touches = clearance::within_travel(stand);
-    if touches.is_empty() && going_home.is_empty() && stand.levels.len() > 1 {
-        found.push(
+    match way_home {
+        WayHome::Clear if touches.is_empty() && stand.levels.len() > 1 => found.push(
             Finding::new(
                 Severity::Fine,
                 About::Stand,
                 Aspect::TouchWithinTravel,
-                "wherever the lifts stand, no level comes too near another or the lens",
+                "wherever the lifts stand, and on their way to their home switches, no level comes too \
+                 near another or the lens",
             )
             .source(GLASS),
-        );
+        ),
+        WayHome::Unknown => found.push(
+            Finding::new(
+                Severity::WorthKnowing,
+                About::Stand,
+                Aspect::TouchGoingHome,
+                "whether levels touch on the way to their home switches has not been looked at: no moves \
+                 can be planned for this stand as it is",
+            )
+            .source(GLASS)
+            .advice("mend what forbids shooting, and check again"),
+        ),
+        WayHome::Clear | WayHome::Touches => {}
     }
     for (touch, upper_mm, lower_mm) in &touches {
         if at_rest.iter().any(|other| other.lower == touch.lower) {
@@ -237,7 +257,11 @@ fn within_travel(
         }
         found.push(
             touching(
-                Severity::WorthKnowing,
+                if touch.gap_mm < 0.0 {
+                    Severity::Warning
+                } else {
+                    Severity::WorthKnowing
+                },
                 Aspect::TouchWithinTravel,
                 touch,
                 &format!(
@@ -254,6 +278,14 @@ fn within_travel(
             ),
         );
     }
+}
+
+fn board_name(stand: &Stand, BoardId(board): BoardId) -> String {
+    let known = stand.boards.get(board);
+    known.map_or_else(
+        || "a board that is not there".to_owned(),
+        |board| format!("board {}", board.name),
+    )
 }
 
 /// Boards, lamps and the exposure.
@@ -281,16 +313,21 @@ pub(super) fn boards(stand: &Stand, found: &mut Vec<Finding>) {
                 },
                 About::Board(id),
                 Aspect::Board,
-                format!(
-                    "motor{}, {lamps} lamp{}{}",
-                    if motors == 1 { "" } else { "s" },
-                    if lamps == 1 { "" } else { "s" },
-                    if fires {
-                        ", and the camera's release"
-                    } else {
-                        ""
-                    }
-                ),
+                if used {
+                    format!(
+                        "board {} drives {motors} motor{}, {lamps} lamp{}{}",
+                        board.name,
+                        if motors == 1 { "" } else { "s" },
+                        if lamps == 1 { "" } else { "s" },
+                        if fires {
+                            ", and the camera's release"
+                        } else {
+                            ""
+                        }
+                    )
+                } else {
+                    format!("board {} drives nothing", board.name)
+                },
             )
             .value(motors.to_string())
             .number("motors", motors as f64, "")
@@ -303,8 +340,11 @@ pub(super) fn boards(stand: &Stand, found: &mut Vec<Finding>) {
                     Severity::Warning,
                     About::Board(id),
                     Aspect::StopTest,
-                    "nobody has seen yet that the stop stops what this board moves; nothing is homed \
-                     before",
+                    format!(
+                        "nobody has seen yet that the stop stops what board {} moves; nothing is homed \
+                         before",
+                        board.name
+                    ),
                 )
                 .source(PRACTICE)
                 .advice("`panestep power-up` goes through it with you, and writes `stop_tested`"),
@@ -318,20 +358,44 @@ pub(super) fn boards(stand: &Stand, found: &mut Vec<Finding>) {
                 Severity::Fine,
                 About::Lamp(place),
                 Aspect::Lamp,
-                match lamp.switched {
-                    LampSwitch::Board { board, output } => format!(
-                        "to warm up; switched by output {output} of {}",
-                        stand
-                            .boards
-                            .get(board.0)
-                            .map_or("a board that is not there", |board| &board.name)
-                    ),
-                    LampSwitch::Hand => "to warm up; switched by a person".to_owned(),
-                },
+                format!(
+                    "lamp {} takes {} s to warm up; {} switches it",
+                    lamp.name,
+                    short(warm_up),
+                    match lamp.switched {
+                        LampSwitch::Board { board, output } =>
+                            format!("output {output} of {}", board_name(stand, board)),
+                        LampSwitch::Hand => "a person".to_owned(),
+                    }
+                ),
             )
             .value(format!("{} s", short(warm_up)))
             .number("warm-up", warm_up, "s"),
         );
+        if let LampSwitch::Board { board, output } = lamp.switched
+            && output > 0
+        {
+            found.push(
+                Finding::new(
+                    Severity::Warning,
+                    About::Lamp(place),
+                    Aspect::LampOutput,
+                    format!(
+                        "lamp {} hangs on output {output} of {}, but a Pico with Panestep's image has output 0 \
+                         alone: it drops any other without a word, the lamp would never burn, and every \
+                         exposure made for it would be dark",
+                        lamp.name,
+                        board_name(stand, board)
+                    ),
+                )
+                .number("output", f64::from(output), "")
+                .source("the Pico image's pins (hardware notes)")
+                .advice(
+                    "put the lamp on output 0, give it a board of its own, or write by_hand = true; with \
+                     another board, switch it once and look at it before the take",
+                ),
+            );
+        }
     }
     exposure(stand, found);
 }
@@ -389,9 +453,12 @@ fn exposure(stand: &Stand, found: &mut Vec<Finding>) {
                 Aspect::HomeCheck,
                 if every == 0 {
                     "the home switches are looked for at the end of a take only: a lost step costs all \
-                     of it"
+                     of it".to_owned()
                 } else {
-                    "frames between two home checks: a lost step costs so many at most"
+                    format!(
+                        "the home switches are looked for again after {every} exposures (each pass of a \
+                         frame is one): a lost step costs so many at most"
+                    )
                 },
             )
             .value(if every == 0 {
@@ -399,7 +466,7 @@ fn exposure(stand: &Stand, found: &mut Vec<Finding>) {
             } else {
                 every.to_string()
             })
-            .number("frames", f64::from(every), "")
+            .number("exposures", f64::from(every), "")
             .source(FILE)
             .unless_fine("write [home_check] with every = 40 or so"),
         );

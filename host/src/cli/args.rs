@@ -73,7 +73,10 @@ pub(crate) enum Command {
 pub(crate) struct Check {
     /// The stand file.
     pub(crate) stand: PathBuf,
-    /// How to write it.
+    /// Show what is fine as well, with its numbers.
+    #[arg(long)]
+    pub(crate) all: bool,
+    /// How to write it; JSON always holds everything.
     #[arg(long, value_enum, default_value_t = super::measure::args::Shape::Table)]
     pub(crate) format: super::measure::args::Shape,
 }

@@ -2,7 +2,7 @@
 
 use std::io::{self, BufWriter, Write};
 
-use panestep::audit::{About, Audit, Finding, Severity, audit};
+use panestep::audit::{About, Audit, Finding, Glance, Severity, audit};
 use panestep::stand::{Carrier, LevelId, Stand};
 use serde_json::{Value, json};
 
@@ -15,9 +15,8 @@ use super::screen;
 /// Version of the JSON; raised when a reader of an older one would misread it.
 const JSON_VERSION: u32 = 1;
 
-/// Widths of the columns before the sentence.
-const MARK: usize = 8;
-const VALUE: usize = 13;
+/// Width of the column before the sentence.
+const MARK: usize = 9;
 
 /// Audits a stand and writes the report to standard output. Opens no port.
 pub(crate) fn check(typed: &args::Check) -> Result<(), Failure> {
@@ -26,7 +25,7 @@ pub(crate) fn check(typed: &args::Check) -> Result<(), Failure> {
     let audit = audit(&stand);
     let mut out = BufWriter::new(io::stdout().lock());
     match typed.format {
-        Shape::Table => report(&stand, &audit, screen::width(), &mut out),
+        Shape::Table => report(&stand, &audit, typed.all, screen::width(), &mut out),
         Shape::Json => as_json(&stand, &audit, &mut out),
     }
     .and_then(|()| out.flush())
@@ -73,7 +72,7 @@ fn about(stand: &Stand, about: About) -> (&'static str, String) {
 fn heading(stand: &Stand, of: About) -> String {
     match about(stand, of) {
         (kind, name) if name.is_empty() => kind.to_owned(),
-        (_, _) if of == About::Stand => "levels above one another".to_owned(),
+        (_, _) if of == About::Stand => "the stand as a whole".to_owned(),
         (kind, name) => format!("{kind} {name}"),
     }
 }
@@ -107,7 +106,13 @@ impl Sources {
     }
 }
 
-fn report(stand: &Stand, audit: &Audit, width: usize, out: &mut impl Write) -> io::Result<()> {
+fn report(
+    stand: &Stand,
+    audit: &Audit,
+    all: bool,
+    width: usize,
+    out: &mut impl Write,
+) -> io::Result<()> {
     let width = width.clamp(60, 120);
     let mut sources = Sources(Vec::new());
     let mut findings: Vec<&Finding> = audit.findings.iter().collect();
@@ -122,27 +127,109 @@ fn report(stand: &Stand, audit: &Audit, width: usize, out: &mut impl Write) -> i
         writeln!(out)?;
     }
     for finding in loud {
-        let subject = heading(stand, finding.about);
-        line(finding, Some(&subject), width, &mut sources, out)?;
+        line(finding, width, &mut sources, out)?;
         advice(finding, width, out)?;
     }
+    glances(&audit.levels, width, out)?;
     let mut before = None;
-    for finding in findings {
+    for finding in &findings {
+        let shown = match finding.severity {
+            Severity::Fine => all,
+            Severity::WorthKnowing => true,
+            // They stand at the top.
+            Severity::Warning | Severity::Forbids => false,
+        };
+        if !shown {
+            continue;
+        }
         if before != Some(finding.about) {
             writeln!(out, "\n{}", heading(stand, finding.about))?;
             before = Some(finding.about);
         }
-        line(finding, None, width, &mut sources, out)?;
-        if finding.severity == Severity::WorthKnowing {
-            advice(finding, width, out)?;
-        }
+        line(finding, width, &mut sources, out)?;
+        advice(finding, width, out)?;
     }
-    writeln!(out, "\nwhere the numbers come from")?;
+    if !all {
+        fine(stand, &findings, width, out)?;
+    }
+    if !sources.0.is_empty() {
+        writeln!(out, "\nwhere the numbers come from")?;
+    }
     for (place, source) in sources.0.iter().enumerate() {
         let head = format!("{:>5} ", format!("[{}]", place + 1));
         wrapped(&head, source, width, out)?;
     }
     writeln!(out, "\n{}", summary(audit))
+}
+
+/// A line a level: what a builder looks for first.
+fn glances(levels: &[Glance], width: usize, out: &mut impl Write) -> io::Result<()> {
+    if levels.is_empty() {
+        return Ok(());
+    }
+    let name = |level: &Glance| level.level.chars().count();
+    let longest = levels.iter().map(name).max().unwrap_or(0).max(5);
+    writeln!(
+        out,
+        "\n{:<longest$}  {:>9}  {:>10}  {:>9}  {:>11}  one step",
+        "level", "distance", "size", "blur", "light"
+    )?;
+    for level in levels {
+        let step = level.step.as_ref().map_or_else(
+            || "no axis".to_owned(),
+            |step| format!("{:.3} px {}", step.pixels, step.way),
+        );
+        // No minus before a zero.
+        let light = (level.light_stops * 100.0).round() / 100.0 + 0.0;
+        writeln!(
+            out,
+            "{:<longest$}  {:>6.0} mm  {:>8.4} x  {:>6.2} px  {:>5.2} stops  {step}",
+            level.level, level.distance_mm, level.magnification, level.blur_px, light
+        )?;
+    }
+    let says = "Distance from the lens through the glass, size in the picture, blur of focus, light lost \
+                in the panes above, and the picture's move at one step (or division) of the level's coarsest \
+                axis; all axes at zero.";
+    wrapped("", says, width, out)
+}
+
+/// Counts what is fine, kind by kind.
+fn fine(
+    stand: &Stand,
+    findings: &[&Finding],
+    width: usize,
+    out: &mut impl Write,
+) -> io::Result<()> {
+    let mut kinds: Vec<(&str, usize)> = Vec::new();
+    for finding in findings {
+        if finding.severity != Severity::Fine {
+            continue;
+        }
+        let (kind, _) = about(stand, finding.about);
+        match kinds.iter_mut().find(|(known, _)| *known == kind) {
+            Some((_, count)) => *count += 1,
+            None => kinds.push((kind, 1)),
+        }
+    }
+    let count: usize = kinds.iter().map(|(_, count)| count).sum();
+    if count == 0 {
+        return Ok(());
+    }
+    let kinds: Vec<String> = kinds
+        .iter()
+        .map(|(kind, count)| format!("{kind} {count}"))
+        .collect();
+    let says = format!(
+        "{count} more {} found fine ({}): `--all` shows them with their numbers.",
+        if count == 1 {
+            "thing was"
+        } else {
+            "things were"
+        },
+        kinds.join(", ")
+    );
+    writeln!(out)?;
+    wrapped("", &says, width, out)
 }
 
 /// How many of each, the worst first.
@@ -181,21 +268,13 @@ fn summary(audit: &Audit) -> String {
 
 fn line(
     finding: &Finding,
-    subject: Option<&str>,
     width: usize,
     sources: &mut Sources,
     out: &mut impl Write,
 ) -> io::Result<()> {
-    let head = format!(
-        "{:<MARK$}{:>VALUE$}  ",
-        mark(finding.severity),
-        finding.value
-    );
+    let head = format!("{:<MARK$}", mark(finding.severity));
     let number = sources.number(finding.source);
-    let says = match subject {
-        Some(subject) => format!("{subject}: {} [{number}]", finding.says),
-        None => format!("{} [{number}]", finding.says),
-    };
+    let says = format!("{} [{number}]", finding.says);
     wrapped(&head, &says, width, out)
 }
 
@@ -203,7 +282,7 @@ fn advice(finding: &Finding, width: usize, out: &mut impl Write) -> io::Result<(
     let Some(advice) = &finding.advice else {
         return Ok(());
     };
-    let head = format!("{:>1$}", "-> ", MARK + VALUE + 2);
+    let head = format!("{:>1$}", "-> ", MARK);
     wrapped(&head, advice, width, out)
 }
 
@@ -255,6 +334,7 @@ fn as_json(stand: &Stand, audit: &Audit, out: &mut impl Write) -> io::Result<()>
         "forbids": audit.count(Severity::Forbids),
         "warnings": audit.count(Severity::Warning),
         "worth_knowing": audit.count(Severity::WorthKnowing),
+        "levels": audit.levels,
         "findings": findings,
     });
     serde_json::to_writer_pretty(&mut *out, &document)?;

@@ -119,10 +119,14 @@ fn axis(
                 Some((Drive::Motor(motor), channel))
             })
         }
-        (None, Some(hand)) => table.as_table(hand, "hand".into()).and_then(|hand| {
-            let scale = hand.size("scale", unit)?.value;
-            Some((Drive::Hand { scale }, table.span()))
-        }),
+        (None, Some(hand)) => {
+            let screw = screw(table, way == Way::Lift, false);
+            table.as_table(hand, "hand".into()).and_then(|hand| {
+                let scale = hand.size("scale", unit)?.value;
+                let screw = screw?;
+                Some((Drive::Hand { scale, screw }, table.span()))
+            })
+        }
         (motor, _) => {
             let found = if motor.is_some() { "both" } else { "neither" };
             table.note(
@@ -267,7 +271,7 @@ fn motor_of(
     let speed = axis.rate::<1>("speed", unit, speeds[0]);
     let acceleration = axis.rate::<2>("acceleration", unit, speeds[1]);
     let jerk = axis.rate::<3>("jerk", unit, speeds[2]);
-    let screw = screw(axis, lifts);
+    let screw = screw(axis, lifts, true);
     let slow = axis
         .has("slow")
         .then(|| axis.rate::<1>("slow", unit, speeds[3]));

@@ -1,4 +1,4 @@
-//! What a lift's motor turns and what hangs on it: a screw, a ball screw or a belt.
+//! What a lift's motor or crank turns and what hangs on it: a screw, a ball screw or a belt.
 
 use super::reader::{At, Table};
 use crate::screw::Thread;
@@ -19,8 +19,30 @@ const EFFICIENCY: f64 = 0.9;
 /// is 8 on 22 (from memory). More is a lead that was taken for the pitch.
 const COARSEST: f64 = 0.4;
 
+/// Coarse pitches of metric threads by their outer diameters, mm: what a rod that is sold as "M 8"
+/// has (ISO 261; from memory).
+const COARSE: [(f64, f64); 17] = [
+    (3.0, 0.5),
+    (3.5, 0.6),
+    (4.0, 0.7),
+    (5.0, 0.8),
+    (6.0, 1.0),
+    (8.0, 1.25),
+    (10.0, 1.5),
+    (12.0, 1.75),
+    (14.0, 2.0),
+    (16.0, 2.0),
+    (18.0, 2.5),
+    (20.0, 2.5),
+    (22.0, 2.5),
+    (24.0, 3.0),
+    (27.0, 3.0),
+    (30.0, 3.5),
+    (36.0, 4.0),
+];
+
 /// The screw of an axis, where there is one; `None` where what is written is nothing of the kind.
-pub(super) fn screw(axis: &Table<'_>, lifts: bool) -> Option<Option<Screw>> {
+pub(super) fn screw(axis: &Table<'_>, lifts: bool, has_motor: bool) -> Option<Option<Screw>> {
     let kinds = ["screw", "ball_screw", "belt"];
     let mut there = kinds.into_iter().filter(|key| axis.has(key));
     let Some(key) = there.next() else {
@@ -30,7 +52,7 @@ pub(super) fn screw(axis: &Table<'_>, lifts: bool) -> Option<Option<Screw>> {
         axis.note(
             axis.place_of(second),
             "the second of them",
-            format!("the axis has both `{key}` and `{second}`, but one motor turns one of them"),
+            format!("the axis has both `{key}` and `{second}`, but only one of them is turned"),
             "take one of them out",
         );
         return None;
@@ -63,6 +85,14 @@ pub(super) fn screw(axis: &Table<'_>, lifts: bool) -> Option<Option<Screw>> {
         }
     };
     let (motor_torque, brake) = (torque("motor_torque"), torque("brake"));
+    if !has_motor && table.has("motor_torque") {
+        table.note(
+            table.place_of("motor_torque"),
+            "no motor",
+            "`motor_torque` is written at an axis that is moved by hand",
+            "it is a motor's holding torque: take it out here",
+        );
+    }
     Some(Some(Screw {
         kind: kind?,
         load_kg: load?.value,
@@ -166,7 +196,7 @@ fn by_sizes(table: &Table<'_>) -> Option<Thread> {
     thread
 }
 
-/// A thread by its name, such as "Tr 10 x 2", "Tr 8 x 8 (P 2)" or "M 8 x 1.25".
+/// A thread by its name, such as "Tr 10 x 2 LH", "Tr 8 x 8 (P 2)", "M 8 x 1" or "M 8".
 fn by_name(table: &Table<'_>) -> Option<Thread> {
     let name = table.text_at("thread")?;
     let starts = if table.has("starts") {
@@ -182,9 +212,10 @@ fn by_name(table: &Table<'_>) -> Option<Thread> {
                 "`thread` is `{}`, which is no thread known here",
                 name.value
             ),
-            "write \"Tr 10 x 2\" (diameter x pitch, mm), \"Tr 8 x 8 (P 2)\" for several starts \
-             (diameter x lead, pitch), or \"M 8 x 1.25\"; any other thread by mean_diameter, lead \
-             and thread_angle",
+            "write \"Tr 10 x 2\" (diameter x pitch, mm; LH behind it for left-hand), \
+             \"Tr 8 x 8 (P 2)\" for several starts (diameter x lead, pitch), or \"M 8 x 1\"; \"M 8\" \
+             alone has its coarse pitch, from M 3 to M 36; any other thread by mean_diameter, lead and \
+             thread_angle",
         );
         return None;
     };
@@ -275,6 +306,7 @@ impl Designation {
         let plain: String = name
             .to_lowercase()
             .replace('\u{d7}', "x")
+            .replace(',', ".")
             .chars()
             .filter(|c| !c.is_whitespace() && !matches!(c, '(' | ')'))
             .collect();
@@ -282,15 +314,26 @@ impl Designation {
             Some(sizes) => (true, sizes),
             None => (false, plain.strip_prefix('m')?),
         };
-        let (diameter, rest) = sizes.split_once('x')?;
-        let (second, pitch) = match rest.split_once('p') {
-            Some((second, pitch)) => (second, Some(pitch)),
-            None => (rest, None),
-        };
+        // A left-hand thread holds and lifts like a right-hand one.
+        let sizes = sizes.strip_suffix("lh").unwrap_or(sizes);
         let size = |text: &str| {
             let digits = text.bytes().all(|b| b.is_ascii_digit() || b == b'.');
             let value: f64 = text.parse().ok().filter(|_| digits)?;
             (value > 0.0 && value < 10_000.0).then_some(value)
+        };
+        let Some((diameter, rest)) = sizes.split_once('x') else {
+            let diameter_mm = size(sizes).filter(|_| !trapezoidal)?;
+            let mut coarse = COARSE.iter().filter(|(of, _)| *of == diameter_mm);
+            return Some(Self {
+                trapezoidal,
+                diameter_mm,
+                second_mm: coarse.next()?.1,
+                pitch_mm: None,
+            });
+        };
+        let (second, pitch) = match rest.split_once('p') {
+            Some((second, pitch)) => (second, Some(pitch)),
+            None => (rest, None),
         };
         Some(Self {
             trapezoidal,

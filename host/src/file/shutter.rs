@@ -201,7 +201,7 @@ pub(super) fn arrival(file: &Table<'_>) -> Option<Option<Arrival>> {
     }))
 }
 
-/// How many frames are exposed between two home checks; 0 without the table.
+/// How many exposures are made between two home checks; 0 without the table.
 pub(super) fn home_check(file: &Table<'_>) -> Option<u32> {
     if !file.has("home_check") {
         return Some(0);

@@ -3,15 +3,9 @@
 //! Clean, uncoated glass that swallows nothing: what does not go through is reflected. Real panes lose a
 //! little more (dirt, and the green of thick window glass).
 
-/// The part of the light that one bare surface of glass of a refractive index reflects, seen
-/// straight on: `((n - 1)/(n + 1))²` (Fresnel; any optics handbook).
-#[must_use]
-pub fn surface_reflectance(index: f64) -> f64 {
-    ((index - 1.0) / (index + 1.0)).powi(2)
-}
-
 /// The part of the light that goes through one pane, with every reflection between its faces:
-/// `(1 - R)/(1 + R) = 2n/(1 + n²)`.
+/// `(1 - R)/(1 + R) = 2n/(1 + n²)`, where a bare surface reflects `R = ((n - 1)/(n + 1))²`, seen
+/// straight on (Fresnel; any optics handbook).
 #[must_use]
 pub fn pane_transmittance(index: f64) -> f64 {
     pile_transmittance([index])
@@ -45,6 +39,11 @@ pub fn stops(ratio: f64) -> f64 {
 mod tests {
     use super::*;
 
+    /// What one bare surface reflects, seen straight on (Fresnel; any optics handbook).
+    fn surface_reflectance(index: f64) -> f64 {
+        ((index - 1.0) / (index + 1.0)).powi(2)
+    }
+
     fn near(value: f64, expected: f64, within: f64) {
         assert!((value - expected).abs() <= within, "{value} {expected}");
     }
@@ -69,13 +68,14 @@ mod tests {
         near(pane_transmittance(1.52), (1.0 - r) / (1.0 + r), 1e-12);
     }
 
-    /// Stokes' formula for one to six panes of n = 1.52, and a pile of unlike panes by adding one
-    /// pane after another with all reflections between it and the pile: `T1 T2/(1 - R1 R2)`.
+    /// One to six panes of n = 1.52: our own arithmetic by Stokes' formula (from memory), which he did
+    /// not print. The independent check is the recursion below it: a pile of unlike panes by adding
+    /// one pane after another with all reflections between it and the pile, `T1 T2/(1 - R1 R2)`.
     #[test]
     fn piles_of_panes() {
-        let published = [0.9183, 0.8490, 0.7894, 0.7376, 0.6922, 0.6520];
+        let by_formula = [0.9183, 0.8490, 0.7894, 0.7376, 0.6922, 0.6520];
         let r = surface_reflectance(1.52);
-        for (panes, expected) in (1..).zip(published) {
+        for (panes, expected) in (1..).zip(by_formula) {
             let through = pile_transmittance(vec![1.52; panes]);
             near(through, expected, 5e-5);
             let twice = 2.0 * panes as f64 - 1.0;

@@ -171,7 +171,7 @@ impl Axes {
             let of = stand.carrier_name(axis.of).to_owned();
             let name = format!("{of} {}", axis.way.name());
             let added = match &axis.drive {
-                Drive::Hand { scale } => axes.add_hand(axis, of, name.clone(), *scale),
+                Drive::Hand { scale, .. } => axes.add_hand(axis, of, name.clone(), *scale),
                 Drive::Motor(motor) => {
                     axes.add_motor(stand, axis, motor, of, name.clone(), greatest_rate)
                 }

@@ -72,7 +72,7 @@ fn finite(stand: &Stand) -> bool {
         ]
         .iter()
         .all(|value| value.is_finite() && *value > 0.0),
-        Drive::Hand { scale } => scale.is_finite() && *scale > 0.0,
+        Drive::Hand { scale, .. } => scale.is_finite() && *scale > 0.0,
     });
     motors
         && stand.lens.f_number.is_finite()

@@ -125,7 +125,13 @@ fn the_stand_means_what_it_says() {
         focus.focus_table,
         [(0.0, 350.0), (60.0, 700.0), (120.0, 1500.0)]
     );
-    assert_eq!(stand.axes[4].drive, Drive::Hand { scale: 0.1 });
+    assert_eq!(
+        stand.axes[4].drive,
+        Drive::Hand {
+            scale: 0.1,
+            screw: None
+        }
+    );
     assert_eq!(stand.shutter.ready, Duration::from_millis(1200));
     assert!(matches!(
         stand.shutter.release,

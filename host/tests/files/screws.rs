@@ -51,6 +51,11 @@ fn threads_by_their_names_and_sizes() {
     assert_eq!(named("Tr 8x8 P2"), (7.0, 8.0));
     let (mean, lead) = named("M 8 x 1.25");
     assert!((mean - 7.188).abs() < 0.0005 && lead == 1.25);
+    // As rod is sold: the coarse pitch. Left-hand threads and commas are read too.
+    assert_eq!(named("M8"), (mean, lead));
+    assert_eq!(named("M 12").1, 1.75);
+    assert_eq!(named("Tr 10 x 2 LH"), (9.0, 2.0));
+    assert_eq!(named("Tr 8 x 1,5"), (7.25, 1.5));
     assert_eq!(
         thread("screw = { thread = \"Tr 8 x 2\", starts = 4, load = \"3 kg\" }"),
         (7.0, 8.0)
@@ -119,6 +124,14 @@ fn screws_that_are_none() {
         ),
         (
             "screw = { thread = \"T 10 - 2\", load = \"3 kg\" }",
+            "no thread known",
+        ),
+        (
+            "screw = { thread = \"M 7.3\", load = \"3 kg\" }",
+            "no thread known",
+        ),
+        (
+            "screw = { thread = \"Tr 10\", load = \"3 kg\" }",
             "no thread known",
         ),
         (
@@ -213,4 +226,25 @@ fn swings_of_levels_and_of_the_camera() {
             .to_string();
         assert!(said.contains(words), "{words:?} is not said in {said}");
     }
+}
+
+/// A crank's lift has a screw like a motor's, but no motor.
+#[test]
+fn a_lift_by_hand() {
+    let lift = |screw: &str| {
+        changed(
+            STAND,
+            "[shutter]",
+            &format!(
+                "[[axis]]\nof = \"quay\"\ndirection = \"lift\"\nhand = {{ scale = \"0.5 mm\" }}\ntravel = [\"-5 mm\", \"50 mm\"]\nscrew = {{ thread = \"Tr 8 x 8 (P 2)\", load = \"3 kg\"{screw} }}\n\n[shutter]"
+            ),
+        )
+    };
+    let stand =
+        read_stand_text("stand.toml", &lift("")).unwrap_or_else(|problems| panic!("{problems}"));
+    let screw = stand.axes[5].drive.screw().expect("a screw");
+    assert_eq!((screw.load_kg, screw.kind.lead_mm()), (3.0, 8.0));
+    let problems = read_stand_text("stand.toml", &lift(", motor_torque = \"1 N m\""))
+        .expect_err("should be refused");
+    assert!(problems.to_string().contains("moved by hand"), "{problems}");
 }

@@ -64,7 +64,10 @@ pub(crate) fn stand(two_boards: bool) -> Stand {
     focus.backlash = 0.0;
     focus.focus_table = vec![(-60.0, 500.0), (0.0, 800.0), (60.0, 1400.0)];
     let mut north = slide(sky, Way::North, 0, 7, false, true);
-    north.drive = Drive::Hand { scale: 0.1 };
+    north.drive = Drive::Hand {
+        scale: 0.1,
+        screw: None,
+    };
     let level = |name: &str, height_mm| Level {
         name: name.to_owned(),
         height_mm,

@@ -71,7 +71,10 @@ pub(crate) fn stand() -> Stand {
         stop_tested: None,
     };
     let mut north = slide(1, Way::North, 0, 7, true);
-    north.drive = Drive::Hand { scale: 0.1 };
+    north.drive = Drive::Hand {
+        scale: 0.1,
+        screw: None,
+    };
     Stand {
         name: "test stand".to_owned(),
         lens: Lens {

@@ -165,7 +165,10 @@ impl Build {
         ];
         if self.hand {
             axes.push(Axis {
-                drive: Drive::Hand { scale: 0.1 },
+                drive: Drive::Hand {
+                    scale: 0.1,
+                    screw: None,
+                },
                 ..slide(1, Way::North, 0, 7, true)
             });
         }

@@ -41,7 +41,7 @@ pub(crate) fn motor_axis(of: Carrier, way: Way, board: usize, channel: u8) -> Ax
 
 pub(crate) fn hand_axis(of: Carrier, way: Way, scale: f64) -> Axis {
     Axis {
-        drive: Drive::Hand { scale },
+        drive: Drive::Hand { scale, screw: None },
         ..motor_axis(of, way, 0, 0)
     }
 }

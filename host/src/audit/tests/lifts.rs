@@ -119,8 +119,33 @@ fn levels_that_hold_that_can_fall_and_that_fall() {
     let (stand, lift) = with_lift(1, None);
     assert_eq!(
         bad(&stand, About::Axis(lift), Aspect::Holding),
-        Severity::WorthKnowing
+        Severity::Warning
     );
+}
+
+/// A crank holds nothing: the same screws, the same answers, but for what only a motor has.
+#[test]
+fn a_lift_cranked_by_hand() {
+    let cranked = |screw| {
+        let (mut stand, lift) = with_lift(1, None);
+        stand.axes[lift.0].drive = Drive::Hand { scale: 0.5, screw };
+        (stand, About::Axis(lift))
+    };
+    let (stand, lift) = cranked(Some(trapezoidal(8.0, 2.0, 4)));
+    let falls = one(&stand, lift, Aspect::Holding);
+    assert_eq!(falls.severity, Severity::Warning);
+    assert!(
+        falls.says.contains("quay FALLS when the hand lets go"),
+        "{falls:?}"
+    );
+    assert!(all(&stand, lift, Aspect::Lead).is_empty());
+    assert!(all(&stand, lift, Aspect::MotorTorque).is_empty());
+    let (stand, lift) = cranked(Some(trapezoidal(28.0, 5.0, 1)));
+    assert_eq!(bad(&stand, lift, Aspect::Holding), Severity::Fine);
+    let (stand, lift) = cranked(None);
+    let unknown = one(&stand, lift, Aspect::Holding);
+    assert_eq!(unknown.severity, Severity::Warning);
+    assert!(unknown.says.starts_with("NOBODY KNOWS"), "{unknown:?}");
 }
 
 #[test]
@@ -212,7 +237,10 @@ fn swinging(frequency_hz: f64, damping: f64) -> Stand {
     stand.axes.push(axis(
         Carrier::Level(LevelId(0)),
         Way::East,
-        Drive::Hand { scale: 0.1 },
+        Drive::Hand {
+            scale: 0.1,
+            screw: None,
+        },
     ));
     stand.levels[0].swing = Some(Swing {
         frequency_hz,
@@ -244,8 +272,17 @@ fn settling_times_of_the_textbooks() {
 fn a_rest_that_is_long_enough_and_ones_that_are_not() {
     let mut stand = swinging(4.0, 0.05);
     let settle = |stand: &Stand| bad(stand, LEVEL, Aspect::Settle);
-    stand.shutter.settle = Duration::from_secs(4);
+    // The usual move is 2.5 px, the whole travel of 20 mm more.
+    let found = one(&stand, LEVEL, Aspect::Settle);
+    let whole = number(&found, "settle needed after the whole travel");
+    assert!(
+        number(&found, "settle needed") < 3.5 && whole > 3.5,
+        "{found:?}"
+    );
+    stand.shutter.settle = Duration::from_secs_f64(whole + 0.01);
     assert_eq!(settle(&stand), Severity::Fine);
+    stand.shutter.settle = Duration::from_secs_f64(3.5);
+    assert_eq!(settle(&stand), Severity::WorthKnowing);
     stand.shutter.settle = Duration::from_secs(2);
     assert_eq!(settle(&stand), Severity::WorthKnowing);
     stand.shutter.settle = Duration::from_millis(500);
@@ -260,6 +297,14 @@ fn a_rest_that_is_long_enough_and_ones_that_are_not() {
     stand.lens.swing = swing;
     assert_eq!(bad(&stand, About::Lens, Aspect::Settle), Severity::Warning);
     assert!(all(&stand, About::Shutter, Aspect::Settle).is_empty());
+    // A swing of something that nothing moves does not vanish without a line.
+    stand.axes[0].of = Carrier::Level(LevelId(0));
+    assert_eq!(
+        bad(&stand, About::Lens, Aspect::Settle),
+        Severity::WorthKnowing
+    );
+    let found = one(&stand, About::Shutter, Aspect::Settle);
+    assert!(found.says.contains("how reeds swings"), "{found:?}");
 }
 
 /// The greatest swing after a move is a bound: no move of the notes' example leaves more (215 µm and

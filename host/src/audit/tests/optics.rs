@@ -93,10 +93,11 @@ fn diffraction() {
     );
 }
 
-/// Stokes' pile (1862) of panes of n = 1.52: 0.9183, 0.8490, ... 0.6520; by the formula.
+/// Panes of n = 1.52: our own arithmetic by Stokes' formula (from memory), nothing that he printed;
+/// `optics::light` checks it pane by pane.
 #[test]
 fn a_pile_of_panes() {
-    let published = [0.9183, 0.8490, 0.7894, 0.7376, 0.6922, 0.6520];
+    let by_formula = [0.9183, 0.8490, 0.7894, 0.7376, 0.6922, 0.6520];
     let mut stand = stand();
     let mut pane = stand.levels[0].clone();
     stand.axes.clear();
@@ -111,7 +112,7 @@ fn a_pile_of_panes() {
     for level in 1..6 {
         let found = one(&stand, About::Level(LevelId(level)), Aspect::Light);
         assert_eq!(number(&found, "panes"), level as f64);
-        near(number(&found, "transmittance"), published[level - 1], 5e-5);
+        near(number(&found, "transmittance"), by_formula[level - 1], 5e-5);
         // A third of a stop is a click of a lens: three panes take it.
         assert_eq!(found.severity == Severity::Fine, level < 3, "{found:?}");
     }
@@ -143,6 +144,20 @@ fn the_f_number_at_which_the_worst_level_is_sharpest() {
     // Where the worst is sharpest, blur and diffraction are equal.
     let worst = one(&stand, LEVEL, Aspect::DepthOfField);
     near(number(&worst, "blur"), number(&worst, "diffraction"), 1e-6);
+    // Hardly a lens closes as far as a level near the focus and much depth ask for.
+    let far = handbook(50.0, 8.0, 0.03, 700.0);
+    let mut near_focus = far.clone();
+    near_focus.levels.push(far.levels[0].clone());
+    near_focus.levels[1].height_mm = 9.0;
+    near_focus.levels[1].pane.thickness_mm = 0.1;
+    for (stand, words) in [
+        (&near_focus, "few lenses open"),
+        (&self::stand(), "few lenses close"),
+    ] {
+        let found = one(stand, About::Lens, Aspect::SharpestFNumber);
+        let advice = found.advice.expect("advice");
+        assert!(advice.contains(words), "{advice}");
+    }
     // All in focus: no f-number is the best.
     let flat = handbook(50.0, 8.0, 0.03, 700.0);
     assert!(all(&flat, About::Lens, Aspect::SharpestFNumber).is_empty());
@@ -186,6 +201,18 @@ fn edges_of_panes_in_the_picture() {
         found.iter().map(|found| found.severity).collect()
     };
     assert_eq!(edges(&stand), [Severity::Fine; 2]);
+    // Sideways it is clear; the camera lifted shows more of it, and so does the level lowered.
+    let spare = number(&all(&stand, LEVEL, Aspect::PaneEdge)[0], "spare");
+    let mut higher = stand.clone();
+    higher.axes[2].travel = (-100.0, 900.0);
+    let seen = all(&higher, LEVEL, Aspect::PaneEdge);
+    assert!(number(&seen[0], "spare") < spare - 1.0, "{seen:?}");
+    assert_eq!(seen[0].severity, Severity::WorthKnowing);
+    let mut lowered = with_lift(0, None).0;
+    lowered.axes.last_mut().expect("the lift").travel = (-300.0, 10.0);
+    let seen = all(&lowered, LEVEL, Aspect::PaneEdge);
+    assert!(number(&seen[0], "spare") < spare - 1.0, "{seen:?}");
+    assert!(seen[0].says.contains("and unturned"), "{seen:?}");
     stand.axes[0].travel = (-300.0, 120.0);
     assert_eq!(edges(&stand), [Severity::WorthKnowing, Severity::Fine]);
     stand.levels[0].pane.height_mm = 100.0;

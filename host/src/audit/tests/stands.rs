@@ -47,9 +47,15 @@ fn one_step_in_the_picture_at_every_level() {
     assert!(pixels[0] > pixels[1] && pixels[1] > pixels[2], "{found:?}");
     // A scale is read by a person; a coarse one is no fault of the stand.
     let scale = |stand: &Stand| bad(stand, About::Axis(SKY_NORTH), Aspect::Step);
-    stand.axes[SKY_NORTH.0].drive = Drive::Hand { scale: 10.0 };
+    stand.axes[SKY_NORTH.0].drive = Drive::Hand {
+        scale: 10.0,
+        screw: None,
+    };
     assert_eq!(scale(&stand), Severity::WorthKnowing);
-    stand.axes[SKY_NORTH.0].drive = Drive::Hand { scale: 0.05 };
+    stand.axes[SKY_NORTH.0].drive = Drive::Hand {
+        scale: 0.05,
+        screw: None,
+    };
     assert_eq!(scale(&stand), Severity::Fine);
 }
 
@@ -80,6 +86,14 @@ fn travel_against_the_picture() {
     // The camera's lift: how the sizes change. 340 mm apparent, 100 mm either way, by the distances.
     let found = one(&stand, About::Axis(AxisId(2)), Aspect::Travel);
     assert!(number(&found, "smallest") < 1.0 && number(&found, "largest") > 1.0);
+    // Down to the lens there is no size.
+    stand.axes[2].travel = (-600.0, 100.0);
+    let found = one(&stand, About::Axis(AxisId(2)), Aspect::Travel);
+    assert!(
+        found.numbers.iter().all(|it| it.name != "largest"),
+        "{found:?}"
+    );
+    assert!(found.says.contains("it has no picture"), "{found:?}");
 }
 
 #[test]
@@ -93,8 +107,17 @@ fn a_motor_that_is_asked_for_too_many_steps() {
     // 20 000 steps a second are 50 mm/s.
     motor_of(&mut stand, REEDS_EAST).speed = 50.1;
     assert_eq!(speed(&stand), Severity::Forbids);
-    // Said once, not again as something that the planner refuses.
+    // Said once, not again as something that the planner refuses; and without a plan nobody says that
+    // the way home is free.
     assert_eq!(audit(&stand).count(Severity::Forbids), 1);
+    assert!(all(&stand, About::Stand, Aspect::TouchWithinTravel).is_empty());
+    assert_eq!(
+        bad(&stand, About::Stand, Aspect::TouchGoingHome),
+        Severity::WorthKnowing
+    );
+    // Less than a step a second is refused by every plan too.
+    motor_of(&mut stand, REEDS_EAST).speed = 0.6 * 0.0025;
+    assert_eq!(speed(&stand), Severity::Forbids);
 }
 
 #[test]
@@ -143,6 +166,12 @@ fn two_motors_on_a_channel_and_two_lamps_on_an_output() {
     stand.lamps = vec![lamp("dawn", 0), lamp("glow", 1)];
     assert_eq!(shared(&stand, About::Lamp(1), Aspect::SharedLamp), 0);
     assert_eq!(bad(&stand, About::Lamp(1), Aspect::Lamp), Severity::Fine);
+    // The Pico's image has output 0 alone.
+    assert_eq!(shared(&stand, About::Lamp(0), Aspect::LampOutput), 0);
+    assert_eq!(
+        bad(&stand, About::Lamp(1), Aspect::LampOutput),
+        Severity::Warning
+    );
     stand.lamps[1] = lamp("glow", 0);
     assert_eq!(
         bad(&stand, About::Lamp(1), Aspect::SharedLamp),
@@ -178,10 +207,21 @@ fn levels_that_touch_at_rest_and_within_their_travels() {
     let (mut lifted, lift) = with_lift(1, None);
     lifted.axes[lift.0].travel = (-10.0, 400.0);
     let found = one(&lifted, About::Stand, Aspect::TouchWithinTravel);
-    assert_eq!(found.severity, Severity::WorthKnowing);
-    assert!(found.says.contains("reeds") && found.says.contains("quay"));
+    assert_eq!(found.severity, Severity::Warning);
+    assert!(
+        found
+            .says
+            .contains("reeds and quay would overlap by 12.3 mm"),
+        "{found:?}"
+    );
     near(number(&found, "gap"), 1194.0 - 806.35 - 400.0, 1e-9);
     assert_eq!(number(&found, "lower lift"), 400.0);
+    lifted.axes[lift.0].travel = (-10.0, 387.0);
+    assert_eq!(
+        aspect(&lifted, Aspect::TouchWithinTravel),
+        Some(Severity::WorthKnowing)
+    );
+    lifted.axes[lift.0].travel = (-10.0, 400.0);
     assert_eq!(aspect(&lifted, Aspect::TouchGoingHome), None);
 }
 
@@ -297,6 +337,58 @@ fn stands_that_cannot_be_are_audited_all_the_same() {
         },
     ] {
         assert!(audit(&stand).forbids());
+    }
+}
+
+/// What is told at a glance is what the findings tell.
+#[test]
+fn levels_at_a_glance() {
+    let mut stand = stand();
+    stand.axes.push(axis(
+        Carrier::Level(LevelId(2)),
+        Way::East,
+        Drive::Hand {
+            scale: 0.5,
+            screw: None,
+        },
+    ));
+    let levels = audit(&stand).levels;
+    let names: Vec<&str> = levels.iter().map(|it| it.level.as_str()).collect();
+    assert_eq!(names, ["reeds", "quay", "sky"]);
+    for (place, glance) in levels.iter().enumerate() {
+        let about = About::Level(LevelId(place));
+        let seen = one(&stand, about, Aspect::Magnification);
+        assert_eq!(number(&seen, "distance"), glance.distance_mm);
+        assert_eq!(number(&seen, "magnification"), glance.magnification);
+        let depth = one(&stand, about, Aspect::DepthOfField);
+        assert_eq!(number(&depth, "blur"), glance.blur_px);
+        let light = one(&stand, about, Aspect::Light);
+        assert_eq!(number(&light, "light"), glance.light_stops);
+    }
+    assert_eq!(levels[1].step, None);
+    let coarse = levels[2].step.as_ref().expect("sky's axes");
+    let east = one(&stand, About::Axis(AxisId(5)), Aspect::Step);
+    assert_eq!(coarse.way, "east");
+    assert_eq!(number(&east, "in the picture of sky"), coarse.pixels);
+    // A level that the lens forms no picture of has no numbers.
+    stand.levels[0].height_mm = 1560.0;
+    assert_eq!(audit(&stand).levels.len(), 2);
+}
+
+/// Every sentence stands by itself: it names what it is about.
+#[test]
+fn sentences_name_what_they_are_about() {
+    for stand in [stand(), with_lift(1, None).0] {
+        for finding in audit(&stand).findings {
+            let name = match finding.about {
+                About::Level(level) => stand.levels[level.0].name.clone(),
+                About::Axis(AxisId(axis)) => stand.carrier_name(stand.axes[axis].of).to_owned(),
+                About::Board(board) => stand.boards[board.0].name.clone(),
+                About::Lamp(lamp) => stand.lamps[lamp].name.clone(),
+                About::Stand | About::Lens | About::Shutter => continue,
+            };
+            assert!(finding.says.contains(&name), "{finding:?}");
+        }
     }
 }
 

@@ -61,7 +61,7 @@ impl Route {
         let (least, most) = of.travel;
         let step = match &of.drive {
             Drive::Motor(motor) => 1.0 / motor.steps_per_unit,
-            Drive::Hand { scale } => *scale,
+            Drive::Hand { scale, .. } => *scale,
         };
         let from = guided
             .from

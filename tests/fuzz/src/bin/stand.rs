@@ -149,7 +149,7 @@ fn sound(stand: &Stand) {
                 assert!(home.switch.is_finite() && home.within.is_finite() && home.within >= 0.0);
                 assert!(home.switch < least || home.switch > greatest);
             }
-            Drive::Hand { scale } => assert!(positive(*scale)),
+            Drive::Hand { scale, .. } => assert!(positive(*scale)),
         }
     }
 }
