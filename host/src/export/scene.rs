@@ -11,7 +11,7 @@
 //!   `v0`, and every level stands at `v0/v` of its apparent distance from the lens instead, which
 //!   gives the same picture. Where no focus is pulled that factor is 1.
 //! * The animation has a key at every frame, at `(frame - 1) / rate` seconds, straight in between
-//!   (`LINEAR`). Where pictures are held for several frames it has one at every picture, and nothing moves in
+//!   (`LINEAR`), and one at its end, so that the last picture is shown as long as the others. Where pictures are held for several frames it has one at every picture, and nothing moves in
 //!   between (`STEP`). Positions are the exact ones, before rounding to steps.
 //! * Of a shot with passes it is the first pass: levels that are out in it are not in the scene.
 //! * Planes come farthest first, and what cannot be seen through is `OPAQUE`, so that viewers that
@@ -59,6 +59,19 @@ struct Path3 {
     turns: Vec<[f32; 4]>,
 }
 
+impl Path3 {
+    /// The last place holds to the end.
+    fn hold(&mut self) {
+        self.places.extend(self.places.last().copied());
+        self.turns.extend(self.turns.last().copied());
+    }
+}
+
+/// Seconds until the last picture has been shown.
+fn shown_until(shot: &Shot) -> f32 {
+    (f64::from(shot.frames) / shot.rate) as f32
+}
+
 impl Scene {
     /// Puts a scene together. `load` reads a painting, and says what is wrong with it where it cannot;
     /// `begun` hears every frame and may end the work.
@@ -98,10 +111,18 @@ impl Scene {
             }
         }
 
-        let times: Vec<f32> = pictures
+        let mut times: Vec<f32> = pictures
             .iter()
             .map(|frame| (f64::from(frame - 1) / shot.rate) as f32)
             .collect();
+        // The last picture is seen for as long as the others: without a key at its end a viewer that
+        // begins anew would not show it.
+        if pictures.len() > 1 {
+            times.push(shown_until(shot));
+            for path in levels.iter_mut().chain([&mut camera]) {
+                path.hold();
+            }
+        }
         let way = if hold > 1 { "STEP" } else { "LINEAR" };
         let mut clock = None;
 

@@ -8,6 +8,7 @@ use std::path::Path;
 use image::codecs::png::PngEncoder;
 use image::{DynamicImage, ImageDecoder, ImageEncoder, ImageFormat, ImageReader, Limits};
 
+use crate::camera::whole;
 use crate::picture::{MAX_PIXELS, MAX_SIDE};
 
 /// Longest file that is read, bytes.
@@ -94,6 +95,10 @@ fn of_bytes(bytes: Vec<u8>) -> Result<Texture, String> {
             "it has {width} x {height} pixels; at most {MAX_SIDE} a side and {MAX_PIXELS} in all"
         ));
     }
+    // A decoder may take what is missing of a JPEG file for grey.
+    if format == Some(ImageFormat::Jpeg) && !whole::jpeg_has_its_end(&bytes) {
+        return Err("its end is missing".to_owned());
+    }
     let mut limits = Limits::default();
     limits.max_alloc = Some(8 * MAX_PIXELS + (64 << 20));
     decoder.set_limits(limits).map_err(unreadable)?;
@@ -104,7 +109,8 @@ fn of_bytes(bytes: Vec<u8>) -> Result<Texture, String> {
         Some(ImageFormat::Jpeg) if plain_jpeg(&bytes) => Some(Kind::Jpeg),
         _ => None,
     };
-    let alpha = picture.color().has_alpha();
+    let clear = || picture.to_rgba8().pixels().any(|pixel| pixel[3] < u8::MAX);
+    let alpha = picture.color().has_alpha() && clear();
     let (bytes, kind) = match own {
         Some(kind) => (bytes, kind),
         None => {
@@ -228,11 +234,26 @@ mod tests {
         let picture = DynamicImage::from(ImageBuffer::from_fn(9, 9, |x, y| {
             Rgb([x as u8, y as u8, 3])
         }));
+        let bytes = written(&picture, ImageFormat::Jpeg);
+        for length in 0..bytes.len() {
+            assert!(of_bytes(bytes[..length].to_vec()).is_err(), "JPEG {length}");
+        }
         let bytes = written(&picture, ImageFormat::Png);
         // The last chunk, IEND, holds nothing of the picture.
         for length in 0..bytes.len() - 12 {
             assert!(of_bytes(bytes[..length].to_vec()).is_err(), "{length}");
         }
         assert!(of_bytes(b"no picture".to_vec()).is_err());
+    }
+
+    #[test]
+    fn a_picture_with_opacity_that_is_clear_nowhere_hides_what_is_behind_it() {
+        for (opacity, alpha) in [(255_u8, false), (254, true)] {
+            let picture = DynamicImage::from(ImageBuffer::from_fn(4, 4, |x, _| {
+                image::Rgba([9_u8, 9, 9, if x == 2 { opacity } else { 255 }])
+            }));
+            let texture = of_bytes(written(&picture, ImageFormat::Png)).expect("a picture");
+            assert_eq!(texture.alpha, alpha, "opacity {opacity}");
+        }
     }
 }

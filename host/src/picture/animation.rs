@@ -118,7 +118,7 @@ pub fn write(
 /// how many steps of how many are done, and may stop the work.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn gif(
     pictures: Pictures<'_>,
     output: &Path,
@@ -199,10 +199,10 @@ pub fn gif(
 }
 
 /// Writes pictures as a looping animated PNG (PNG specification, third edition) in all their colours,
-/// marked as a view. `progress` as for [`gif`].
+/// marked as a view. `progress` as for [`gif()`].
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn apng(
     pictures: Pictures<'_>,
     output: &Path,

@@ -54,7 +54,7 @@ pub(crate) const MARK: &str = "panestep view";
 /// How far into a file its mark may lie, bytes: behind a GIF's palette.
 const MARK_WITHIN: u64 = 2048;
 
-/// Whether a file is a view that this program has made: [`MARK`] is near its beginning.
+/// Whether a file is a view that this program has made: its mark is near its beginning.
 #[must_use]
 pub fn is_view(path: &Path) -> bool {
     let mut head = Vec::new();

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use super::{Image, Path3, metres, still};
+use super::{Image, Path3, metres, shown_until, still};
 use crate::export::texture::Texture;
 use crate::shot::Shot;
 use crate::stand::{LevelId, Stand};
@@ -145,6 +145,10 @@ impl Build {
                         times.push((f64::from(frame - 1) / shot.rate) as f32);
                         sizes.push(size);
                     }
+                }
+                if let Some(&last) = sizes.last().filter(|_| sizes.len() > 1) {
+                    times.push(shown_until(shot));
+                    sizes.push(last);
                 }
                 self.nodes[node]["scale"] = json!(sizes[0]);
                 let input = self.times(&times);
