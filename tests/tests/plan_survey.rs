@@ -293,7 +293,8 @@ fn a_level_at_the_near_limit_is_just_sharp() {
     let mut stand = stand(&levels, &[], &[]);
     stand.lens.height_mm = 12_000.0;
     stand.lens.focus = LevelId(1);
-    let shot = still_shot(3, &[Distance::At(5233.0), Distance::At(10_467.0)]);
+    let mut shot = still_shot(3, &[Distance::At(5233.0), Distance::At(10_467.0)]);
+    shot.layers[0].art = Some(PathBuf::from("reeds.png"));
     let sharpness = surveyed(&stand, &shot, &[]).sharpness;
     let circle_px = 0.03 * 6000.0 / 36.0;
     assert!(
@@ -306,6 +307,10 @@ fn a_level_at_the_near_limit_is_just_sharp() {
     stand.levels[0].height_mm += 10.0;
     let soft = &surveyed(&stand, &shot, &[]).sharpness[0];
     assert_eq!(soft.soft, [1..=3]);
+    // Where nothing lies on it, nothing is soft.
+    let mut bare = shot.clone();
+    bare.layers[0].art = None;
+    assert_eq!(surveyed(&stand, &bare, &[]).sharpness[0].soft, []);
     // Stopped down once more it is sharp again.
     stand.lens.f_number = 11.0;
     assert_eq!(surveyed(&stand, &shot, &[]).sharpness[0].soft, []);
@@ -318,6 +323,7 @@ fn a_level_becomes_soft_on_its_way() {
     stand.lens.circle_of_confusion_mm = 0.5;
     let mut shot = still_shot(20, &[3000.0, 9000.0, 40_000.0, 80_000.0].map(Distance::At));
     shot.viewer.ahead = track(&[(1, 0.0), (20, 1200.0)]);
+    shot.layers[0].art = Some(PathBuf::from("reeds.png"));
     let survey = surveyed(&stand, &shot, &[]);
     let plan = Plan::new(&stand, &shot).expect("sound");
     let nearest = &survey.sharpness[0];

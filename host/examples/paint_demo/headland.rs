@@ -249,8 +249,10 @@ fn flash(canvas: &mut Canvas, x: f32, foot: f32) {
             * smooth(640.0, 420.0, east.abs());
         let glow = (-far / 30.0).exp() * smooth(150.0, 90.0, far);
         let heart = smooth(11.0, 4.0, far);
+        // Nothing reaches the upper edge of the drawing, where it would be seen to end.
+        let inside = smooth(192.0, 222.0, y);
         let colour = mix(hex(0xffd98c), hex(0xfffbe8), heart.max(glow));
-        (colour, (0.55 * beam + 0.8 * glow + heart).min(1.0))
+        (colour, inside * (0.55 * beam + 0.8 * glow + heart).min(1.0))
     });
 }
 

@@ -143,7 +143,7 @@ fn drawings_that_do_not_fit_are_refused() {
         (
             "hold = [2, 3, 1]",
             "hold = [2, 0, 1]",
-            &["`hold` is 0", "from 1 to 96"],
+            &["`hold` is 0", "from 1 to 1000000"],
         ),
         (
             "hold = [2, 3, 1]",

@@ -333,7 +333,8 @@ keys = [{ frame = 2, level = "gulls" }, { frame = 3, level = "gulls" }]
     assert_eq!(frames, expected);
     let (document, buffers, _) = gltf::import(coast.path("scene.glb")).expect("a scene");
     let animation = document.animations().next().expect("one");
-    // A key at every picture of what moves: frames 1, 4, 7, 10.
+    // A key at every picture of what moves: frames 1, 4, 7, 10; and where the last has been shown, at
+    // the end of frame 11.
     let moves: Vec<Vec<f32>> = animation
         .channels()
         .filter(|channel| channel.target().property() == gltf::animation::Property::Translation)
@@ -344,8 +345,8 @@ keys = [{ frame = 2, level = "gulls" }, { frame = 3, level = "gulls" }]
         .collect();
     assert!(!moves.is_empty());
     for times in moves {
-        assert_eq!(times.len(), 4);
-        for (time, frame) in times.iter().zip([1.0_f32, 4.0, 7.0, 10.0]) {
+        assert_eq!(times.len(), 5);
+        for (time, frame) in times.iter().zip([1.0_f32, 4.0, 7.0, 10.0, 12.0]) {
             assert!((time - (frame - 1.0) / 24.0).abs() < 1e-6, "{times:?}");
         }
     }

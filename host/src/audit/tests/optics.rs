@@ -148,7 +148,7 @@ fn the_f_number_at_which_the_worst_level_is_sharpest() {
     let far = handbook(50.0, 8.0, 0.03, 700.0);
     let mut near_focus = far.clone();
     near_focus.levels.push(far.levels[0].clone());
-    near_focus.levels[1].height_mm = 9.0;
+    near_focus.levels[1].height_mm = 8.25;
     near_focus.levels[1].pane.thickness_mm = 0.1;
     for (stand, words) in [
         (&near_focus, "few lenses open"),

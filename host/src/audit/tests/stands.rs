@@ -211,7 +211,7 @@ fn levels_that_touch_at_rest_and_within_their_travels() {
     assert!(
         found
             .says
-            .contains("reeds and quay would overlap by 12.3 mm"),
+            .contains("reeds and quay would overlap by 12.4 mm"),
         "{found:?}"
     );
     near(number(&found, "gap"), 1194.0 - 806.35 - 400.0, 1e-9);

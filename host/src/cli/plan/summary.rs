@@ -336,29 +336,29 @@ pub(crate) fn details(shot: &Shot, plan: &Plan, survey: &Survey) {
     let report = plan.report();
     for (place, level) in report.levels.iter().enumerate() {
         let travel = survey.edge_travel.get(place).copied().unwrap_or_default();
-        let mut line = if level.travel_pixels < NOTHING_PX && travel.pixels < NOTHING_PX {
-            format!("{}: stands still in the picture", level.level)
-        } else {
-            format!(
-                "{}: its middle moves up to {:.1} px between pictures (to frame {}), its fastest edge in the picture {:.1} px (to frame {})",
-                level.level,
-                level.travel_pixels,
-                level.travel_frame,
-                travel.pixels,
-                travel.frame.max(1)
-            )
-        };
+        say(
+            &if level.travel_pixels < NOTHING_PX && travel.pixels < NOTHING_PX {
+                format!("{}: stands still in the picture", level.level)
+            } else {
+                format!(
+                    "{}: goes up to {:.1} px from picture to picture at its middle (to frame {}), {:.1} px where it is fastest (to frame {})",
+                    level.level,
+                    level.travel_pixels,
+                    level.travel_frame,
+                    travel.pixels,
+                    travel.frame.max(1)
+                )
+            },
+        );
         if let Some(coverage) = survey.coverage.get(place) {
-            line.push_str("; ");
-            line.push_str(&fills(coverage));
+            say(&format!("    {}", fills(coverage)));
         }
         if let Some(sharp) = survey.sharpness.get(place) {
-            line.push_str(&format!(
-                "; a point is up to {:.1} px wide (frame {})",
+            say(&format!(
+                "    a point of it is up to {:.1} px wide (frame {})",
                 sharp.blur_pixels, sharp.frame
             ));
         }
-        say(&line);
     }
     for axis in &report.axes {
         let unit = axis.unit;
