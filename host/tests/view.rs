@@ -263,12 +263,12 @@ fn what_is_not_a_view_is_not_written_over() {
         .save(&own)
         .unwrap();
     let before = std::fs::read(&own).unwrap();
-    place.refuses(&["--out", "mine.png"], &["mine.png", "--overwrite"]);
+    place.refuses(&["--out", "mine.png"], &["mine.png", "--replace"]);
     assert_eq!(std::fs::read(&own).unwrap(), before);
     std::fs::create_dir(place.path("mixed")).unwrap();
     std::fs::copy(&own, place.path("mixed/frame-0003.png")).unwrap();
     place.refuses(&["--all", "--out", "mixed"], &["frame-0003.png"]);
-    place.shows(&["--out", "mine.png", "--overwrite"]);
+    place.shows(&["--out", "mine.png", "--replace"]);
     // Its own it writes over, of every kind.
     for name in ["mine.png", "tide.gif", "tide.apng"] {
         place.shows(&["--width", "60", "--out", name]);

@@ -211,7 +211,7 @@ pub(crate) struct View {
     pub(crate) out: Option<PathBuf>,
     /// Write over what is there, also where it is no view.
     #[arg(long)]
-    pub(crate) overwrite: bool,
+    pub(crate) replace: bool,
     /// Width of the pictures [default: as many pixels as the stand's].
     #[arg(long, value_name = "PIXELS")]
     pub(crate) width: Option<u32>,

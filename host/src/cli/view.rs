@@ -73,7 +73,7 @@ pub(crate) fn view(typed: &args::View) -> Result<(), Failure> {
     };
     let passes = passes(typed.pass.as_deref(), &shot)?;
     let product = product(typed, &frames)?;
-    may_write(&product, &frames, typed.overwrite)?;
+    may_write(&product, &frames, typed.replace)?;
     let poses = if typed.exact {
         Poses::Exact(Box::new(Geometry::new(&stand, &shot).map_err(
             |refusals| Failure::wrong(format!("{}: {refusals}", typed.shot.display())),
@@ -250,11 +250,11 @@ fn product(typed: &args::View, frames: &[u32]) -> Result<Product, Failure> {
 }
 
 /// Whether nothing is in the way but views.
-fn may_write(product: &Product, frames: &[u32], overwrite: bool) -> Result<(), Failure> {
+fn may_write(product: &Product, frames: &[u32], replace: bool) -> Result<(), Failure> {
     let refuse = |path: &Path, what: &str| {
         Err(
             Failure::wrong(format!("{} {what}; nothing was written", path.display()))
-                .hint("give another place with --out, or --overwrite"),
+                .hint("give another place with --out, or --replace"),
         )
     };
     let check = |path: &Path| match path.symlink_metadata() {
@@ -263,7 +263,7 @@ fn may_write(product: &Product, frames: &[u32], overwrite: bool) -> Result<(), F
             "{} is a folder; nothing was written",
             path.display()
         ))),
-        Ok(_) if overwrite || is_view(path) => Ok(()),
+        Ok(_) if replace || is_view(path) => Ok(()),
         Ok(_) => refuse(path, "is there already, and is no view of panestep's"),
     };
     match product {
