@@ -65,7 +65,7 @@ fn draw(
     let (Some(first), Some(last)) = (targets.first(), targets.last()) else {
         return Err(PlotError("there are no readings".into()));
     };
-    let heights = targets.iter().flat_map(|target| {
+    let deviations = targets.iter().flat_map(|target| {
         BOTH.into_iter()
             .filter_map(|going| target.cell(going))
             .flat_map(|cell| {
@@ -73,12 +73,13 @@ fn draw(
                 cell.deviations.iter().copied().chain([band.0, band.1])
             })
     });
-    let (least, most) = super::fit::ends(heights);
+    let (least, most) = super::fit::ends(deviations);
     let (factor, small) = fine(unit, least.abs().max(most.abs()));
     let (least, most) = (least * factor, most * factor);
     let room = (most - least).max(1e-6) * 0.08;
     let length = (last.target - first.target).max(1e-6);
     let x = first.target - 0.05 * length..last.target + 0.14 * length;
+    let heights = least - room..most + room;
 
     let root = SVGBackend::with_string(text, SIZE).into_drawing_area();
     root.fill(&WHITE).map_err(lost)?;
@@ -89,7 +90,7 @@ fn draw(
         .margin_right(20)
         .x_label_area_size(46)
         .y_label_area_size(74)
-        .build_cartesian_2d(x, least - room..most + room)
+        .build_cartesian_2d(x.clone(), heights.clone())
         .map_err(lost)?;
     chart
         .configure_mesh()
@@ -104,14 +105,11 @@ fn draw(
         .axis_desc_style(("sans-serif", 16).into_font().color(&INK))
         .draw()
         .map_err(lost)?;
-    let zero = PathElement::new(
-        vec![
-            (first.target - 0.05 * length, 0.0),
-            (last.target + 0.14 * length, 0.0),
-        ],
-        INK.stroke_width(1),
-    );
-    chart.draw_series([zero]).map_err(lost)?;
+    // Deviations that are all far from zero leave its line outside the drawing.
+    if heights.contains(&0.0) {
+        let zero = PathElement::new(vec![(x.start, 0.0), (x.end, 0.0)], INK.stroke_width(1));
+        chart.draw_series([zero]).map_err(lost)?;
+    }
 
     for going in BOTH {
         let of: Vec<(&Target, _)> = targets
@@ -308,4 +306,45 @@ fn legend(
         x += 360;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::axis::AxisReading;
+    use super::super::positioning::positioning;
+    use super::*;
+
+    /// Readings of two targets that are all off by the same, `by` mm.
+    fn off_by(by: f64) -> Positioning {
+        let readings: Vec<AxisReading> = [(0.0, Going::Forward), (2.0, Going::Backward)]
+            .into_iter()
+            .enumerate()
+            .map(|(line, (target, going))| AxisReading {
+                line,
+                target,
+                going,
+                run: 1,
+                reading: target + by,
+            })
+            .collect();
+        positioning(&readings)
+    }
+
+    #[test]
+    fn nothing_is_drawn_beyond_the_drawing() {
+        // Deviations far from zero and close to one another: the line of zero is out of sight.
+        for by in [0.0, 10.0, -1e9] {
+            let drawing = svg(&off_by(by), "quay east", AxisUnit::Millimetre).expect("drawn");
+            let ends = drawing.split("points=\"").skip(1);
+            let points: Vec<f64> = ends
+                .filter_map(|rest| rest.split('"').next())
+                .flat_map(|points| points.split([' ', ',']).filter(|it| !it.is_empty()))
+                .map(|number| number.parse().expect("a number"))
+                .collect();
+            assert!(points.len() > 20, "{}", points.len());
+            for point in points {
+                assert!((0.0..=f64::from(SIZE.0)).contains(&point), "{by}: {point}");
+            }
+        }
+    }
 }
