@@ -68,10 +68,11 @@ pub struct Cels {
     pub from: u32,
     /// Last frame of the stretch.
     pub to: u32,
-    /// The drawings, at least one. The last holds to the end of the stretch, unless they cycle.
-    pub drawings: Vec<Drawing>,
-    /// Whether they begin anew after the last.
+    /// Whether they begin anew after the last; else it holds to the end of the stretch.
     pub cycle: bool,
+    drawings: Vec<Drawing>,
+    /// Frames from the stretch's first to the end of each drawing, in the first round.
+    ends: Vec<u64>,
 }
 
 /// One drawing of a stretch.
@@ -227,6 +228,32 @@ impl Pass {
 }
 
 impl Cels {
+    /// Drawings, at least one, on a level from a frame to another.
+    #[must_use]
+    pub fn new(level: LevelId, from: u32, to: u32, drawings: Vec<Drawing>, cycle: bool) -> Self {
+        let ends = drawings
+            .iter()
+            .scan(0_u64, |end, drawing| {
+                *end += u64::from(drawing.hold);
+                Some(*end)
+            })
+            .collect();
+        Self {
+            level,
+            from,
+            to,
+            cycle,
+            drawings,
+            ends,
+        }
+    }
+
+    /// The drawings, in their order.
+    #[must_use]
+    pub fn drawings(&self) -> &[Drawing] {
+        &self.drawings
+    }
+
     /// The drawing that lies on the level at a frame, and the first frame of those that it is held
     /// for now; `None` outside of the stretch.
     #[must_use]
@@ -235,26 +262,16 @@ impl Cels {
             return None;
         }
         let since = u64::from(frame - self.from);
-        let round: u64 = self
-            .drawings
-            .iter()
-            .map(|drawing| u64::from(drawing.hold))
-            .sum();
-        let rounds = if self.cycle && round > 0 {
-            since / round
+        let round = *self.ends.last()?;
+        let before = if self.cycle && round > 0 {
+            since / round * round
         } else {
             0
         };
-        let mut begun = rounds * round;
-        let last = self.drawings.len().checked_sub(1)?;
-        for drawing in &self.drawings[..last] {
-            let end = begun + u64::from(drawing.hold);
-            if since < end {
-                return Some((drawing, self.from + begun as u32));
-            }
-            begun = end;
-        }
-        Some((&self.drawings[last], self.from + begun as u32))
+        let place = self.ends.partition_point(|end| before + end <= since);
+        let place = place.min(self.drawings.len() - 1);
+        let begun = before + place.checked_sub(1).map_or(0, |place| self.ends[place]);
+        Some((&self.drawings[place], self.from + begun as u32))
     }
 }
 

@@ -339,19 +339,15 @@ fn frames_have_their_drawings_and_passes_their_light() {
     let far = art("far.png", [0, 0, 188]);
     let mut shot = shot(&[Some(near), Some(far)]);
     shot.frames = 10;
-    shot.cels.push(Cels {
-        level: LevelId(0),
-        from: 3,
-        to: 8,
-        drawings: vec![
-            Drawing {
-                art: Some(art("green.png", [0, 150, 0])),
-                hold: 2,
-            },
-            Drawing { art: None, hold: 1 },
-        ],
-        cycle: true,
-    });
+    let drawings = vec![
+        Drawing {
+            art: Some(art("green.png", [0, 150, 0])),
+            hold: 2,
+        },
+        Drawing { art: None, hold: 1 },
+    ];
+    let cels = Cels::new(LevelId(0), 3, 8, drawings, true);
+    shot.cels.push(cels);
     shot.passes = vec![
         Pass::only(0),
         Pass {

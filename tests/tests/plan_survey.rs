@@ -110,16 +110,11 @@ fn a_bare_pane_strobes_for_nobody() {
     shot.layers[0].art = None;
     assert_eq!(rules(&surveyed(&stand, &shot, &[])), []);
     // A drawing lies on it from frame 10 to 12: it is seen to move from the second picture on.
-    shot.cels = vec![Cels {
-        level: LevelId(0),
-        from: 10,
-        to: 12,
-        drawings: vec![Drawing {
-            art: Some(PathBuf::from("gull.png")),
-            hold: 1,
-        }],
-        cycle: false,
-    }];
+    let gull = Drawing {
+        art: Some(PathBuf::from("gull.png")),
+        hold: 1,
+    };
+    shot.cels = vec![Cels::new(LevelId(0), 10, 12, vec![gull], false)];
     let fast = surveyed(&stand, &shot, &[]).fast;
     assert!(fast.iter().all(|fast| fast.frames == [11..=12]), "{fast:?}");
     assert_eq!(fast.len(), 2);

@@ -85,7 +85,7 @@ pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Looked {
     let mut files: Vec<(usize, &Path)> = Vec::new();
     for (place, layer) in shot.layers.iter().enumerate() {
         let drawn = shot.cels.iter().filter(|cels| cels.level == layer.level);
-        let drawings = drawn.flat_map(|cels| &cels.drawings);
+        let drawings = drawn.flat_map(|cels| cels.drawings());
         let all = layer
             .art
             .iter()

@@ -73,13 +73,7 @@ fn stretch(table: &Table<'_>, stand: &Stand, folder: &Path, last: u32) -> Option
             hold,
         })
         .collect();
-    Some(Cels {
-        level: level?,
-        from,
-        to,
-        drawings,
-        cycle: cycle?,
-    })
+    Some(Cels::new(level?, from, to, drawings, cycle?))
 }
 
 /// For how many frames each of so many drawings lies: on ones, twos and so on, one number for all,

@@ -90,7 +90,7 @@ impl Scene {
                 .iter()
                 .filter(|cels| cels.level == layer.level)
                 .flat_map(|cels| {
-                    cels.drawings
+                    cels.drawings()
                         .iter()
                         .filter_map(|drawing| drawing.art.as_deref())
                 });

@@ -201,7 +201,7 @@ impl Coverage {
             let drawn = shot.cels.iter().filter(|cels| cels.level == level);
             layer.art.is_some()
                 || drawn
-                    .flat_map(|cels| &cels.drawings)
+                    .flat_map(|cels| cels.drawings())
                     .any(|drawing| drawing.art.is_some())
         };
         let painted = |(place, layer): &(usize, &Layer)| has_art(LevelId(*place), layer);

@@ -84,7 +84,7 @@ pub(super) fn laid(stand: &Stand, shot: &Shot) -> Vec<Laid> {
             .cels
             .iter()
             .filter(|cels| cels.level == id)
-            .flat_map(|cels| &cels.drawings)
+            .flat_map(|cels| cels.drawings())
             .filter_map(|drawing| drawing.art.as_deref())
             .chain(shot.layers[place].art.as_deref())
             .collect();

@@ -133,8 +133,8 @@ fn exposures(stand: &Stand, shot: &Shot) -> Result<(), Refusals> {
         };
         let sound = (1..=cels.to).contains(&cels.from)
             && cels.to <= shot.frames
-            && !cels.drawings.is_empty()
-            && cels.drawings.iter().all(|drawing| drawing.hold > 0);
+            && !cels.drawings().is_empty()
+            && cels.drawings().iter().all(|drawing| drawing.hold > 0);
         if !sound {
             return say(format!(
                 "drawings on {name} from frame {} to frame {} need frames of the shot in their order, and each drawing a frame at least",

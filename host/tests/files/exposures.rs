@@ -122,7 +122,7 @@ fn drawings_lie_where_and_as_long_as_they_say() {
     assert_eq!(since(2), None);
     assert_eq!(since(61), None);
     assert_eq!(
-        shot.cels[0].drawings[1].art,
+        shot.cels[0].drawings()[1].art,
         Some(PathBuf::from("work/art/gull-2.png"))
     );
 }
