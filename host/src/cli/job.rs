@@ -15,8 +15,9 @@ use panestep::take::{
     TakeState,
 };
 
+use super::onlooker::{Onlooker, listed};
 use super::outside::{self, Outside};
-use super::people::{Desk, Onlooker, listed};
+use super::people::Desk;
 use super::rig::{self, Rig};
 use super::screen::{Progress, frames as frames_of, say};
 use super::step::Keys;

@@ -16,6 +16,7 @@ mod large;
 mod lifts;
 mod measure;
 mod muster;
+mod onlooker;
 mod outside;
 mod panel;
 mod people;

@@ -278,6 +278,10 @@ impl Notes {
                     self.remark(frame, what.clone());
                 }
             }
+            Entry::Unlit { board, frame } => self.remark(
+                *frame,
+                format!("{board} may have left it dark: it started anew, or did not answer"),
+            ),
             Entry::Reading {
                 frame,
                 axis,

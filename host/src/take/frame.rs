@@ -84,11 +84,13 @@ pub struct Drift {
     pub pixels: f64,
 }
 
-/// Frames that home checks have put in doubt, and why.
+/// Frames that are in doubt, and why.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Suspects {
-    /// The axes.
+    /// The axes that home checks have found elsewhere.
     pub drifts: Vec<Drift>,
+    /// The boards that may have left frames dark, each with its frame.
+    pub unlit: Vec<(String, u32)>,
     /// The frames, in rising order.
     pub frames: Vec<Span>,
 }

@@ -10,6 +10,7 @@
 pub mod album;
 pub mod attended;
 pub mod disk;
+mod entry;
 pub mod error;
 pub mod exposure;
 pub mod fingerprint;

@@ -222,6 +222,19 @@ pub enum Progress<'a> {
         /// The frames.
         frames: &'a [Span],
     },
+    /// A board whose lamps burnt for a frame has started anew while it was exposed, or does not answer
+    /// any more: it is in doubt.
+    Unlit {
+        /// The board.
+        board: &'a str,
+        /// The frame.
+        turn: Turn,
+    },
+    /// The run ends while a shutter may be open: the lamps burn on until it has certainly closed.
+    LampsWait {
+        /// For how long.
+        left: Duration,
+    },
     /// Frames are to be shot again, or left out, as the person wants it.
     Changed {
         /// What.

@@ -114,3 +114,38 @@ impl std::fmt::Display for Span {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shot::When;
+
+    fn spans(numbers: &[u32]) -> Vec<Span> {
+        Span::of(numbers.iter().copied())
+    }
+
+    /// Three frames: two passes at each frame, a third after the run.
+    #[test]
+    fn exposures_and_frames_of_passes_are_told_apart() {
+        let order = Order::new(3, [When::EachFrame, When::EachFrame, When::AfterRun]);
+        // 1: frame 1 pass 0, 2: frame 1 pass 1, 3: frame 2 pass 0, ..., 7 to 9: pass 2.
+        let all = spans(&(1..=9).collect::<Vec<_>>());
+        let whole = spans(&[1, 2, 3]);
+        let each = [(0, whole.clone()), (1, whole.clone()), (2, whole)];
+        assert_eq!(by_pass(&order, &all), each);
+        let some = by_pass(&order, &spans(&[2, 3, 8]));
+        let expected = [(0, spans(&[2])), (1, spans(&[1])), (2, spans(&[2]))];
+        assert_eq!(some, expected);
+        // Beyond the last there is none.
+        assert_eq!(by_pass(&order, &spans(&[10, 11])), []);
+
+        assert_eq!(numbers_of(&order, &spans(&[2]), None), spans(&[3, 4, 8]));
+        assert_eq!(numbers_of(&order, &spans(&[2, 3]), Some(1)), spans(&[4, 6]));
+        assert_eq!(
+            numbers_of(&order, &spans(&[1, 2, 3]), Some(2)),
+            spans(&[7, 8, 9])
+        );
+        assert_eq!(numbers_of(&order, &spans(&[4]), None), []);
+        assert_eq!(numbers_of(&order, &spans(&[1]), Some(3)), []);
+    }
+}

@@ -8,6 +8,7 @@ mod evidence;
 mod exchange;
 mod faults;
 mod hands;
+mod light;
 mod passes;
 mod rig;
 mod state;

@@ -3,24 +3,21 @@
 use std::rc::Rc;
 use std::time::Duration;
 
-use panestep::link::LinkError;
 use panestep::schedule::{Chore, Laid, Lamp, Pass, Schedule};
 use panestep::shot::When;
 use panestep::sim::{Options, SimulatedStand, When as At};
 use panestep::stand::{BoardId, Release};
-use panestep::take::{
-    Check, Edit, Entry, Outcome, Progress, Span, Stage, TakeError, Unsynced, rehearse,
-};
+use panestep::take::{Check, Edit, Entry, Outcome, Progress, Span, Stage, Unsynced, rehearse};
 
-use super::rig::{Bench, MAIN, Ports, STEPS_PER_MM, begun, reset, schedule, stand};
+use super::rig::{Bench, MAIN, Ports, STEPS_PER_MM, begun, schedule, stand};
 use super::rig::{SHOT, sim_now};
 
-const WARM_UP: Duration = Duration::from_millis(900);
-const LOWER: BoardId = BoardId(1);
+pub(super) const WARM_UP: Duration = Duration::from_millis(900);
+pub(super) const LOWER: BoardId = BoardId(1);
 
 /// Day and dusk at each frame, and after the run a pass of titles in which nothing burns; for it
 /// the reeds are out.
-fn with_passes() -> Schedule {
+pub(super) fn with_passes() -> Schedule {
     let lamp = |name: &str, board, output| Lamp {
         name: name.into(),
         output: Some((board, output)),
@@ -48,7 +45,7 @@ fn with_passes() -> Schedule {
 }
 
 /// For the titles the reeds are out; a gull lies on the sky, from the third frame on another.
-fn with_hands() -> Schedule {
+pub(super) fn with_hands() -> Schedule {
     let laid = |frame, drawing: &str| Laid {
         frame,
         on: "sky".into(),
@@ -61,10 +58,10 @@ fn with_hands() -> Schedule {
 }
 
 /// What burns on each board in each pass.
-const BURNING: [[u8; 2]; 3] = [[0b001, 0b010], [0b100, 0], [0, 0]];
+pub(super) const BURNING: [[u8; 2]; 3] = [[0b001, 0b010], [0b100, 0], [0, 0]];
 
 /// The exposures' numbers, in the order in which they were made.
-fn numbers(bench: &Bench) -> Vec<u32> {
+pub(super) fn numbers(bench: &Bench) -> Vec<u32> {
     let (mut numbers, mut open) = (Vec::new(), 0);
     for entry in bench.entries() {
         match entry {
@@ -78,7 +75,7 @@ fn numbers(bench: &Bench) -> Vec<u32> {
 
 /// Every exposure of the camera is one of the journal's, in its place, its light, its warmth, and
 /// nothing moved or was switched meanwhile; when it is over no lamp burns.
-fn assert_lit_and_in_place(bench: &Bench, context: &str) {
+pub(super) fn assert_lit_and_in_place(bench: &Bench, context: &str) {
     let exposures = bench.sim.exposures();
     let numbers = numbers(bench);
     assert_eq!(numbers.len(), exposures.len(), "{context}: {numbers:?}");
@@ -110,7 +107,7 @@ fn assert_lit_and_in_place(bench: &Bench, context: &str) {
 }
 
 /// And every one of them exactly once, in their order.
-fn assert_exact(bench: &Bench, context: &str) {
+pub(super) fn assert_exact(bench: &Bench, context: &str) {
     let all: Vec<u32> = (1..=bench.schedule.turns()).collect();
     assert_eq!(numbers(bench), all, "{context}");
     assert_lit_and_in_place(bench, context);
@@ -118,7 +115,7 @@ fn assert_exact(bench: &Bench, context: &str) {
 }
 
 /// The same with so many frames.
-fn short(mut schedule: Schedule, frames: u32) -> Schedule {
+pub(super) fn short(mut schedule: Schedule, frames: u32) -> Schedule {
     schedule.frames = frames;
     let entries = frames as usize * schedule.motors.len();
     schedule.motor_targets.truncate(entries);
@@ -175,73 +172,6 @@ fn killed_at_every_disk_operation_it_makes_each_exposure_once() {
         assert_eq!(bench.shoot().expect(&context), Outcome::Finished);
         assert_exact(&bench, &context);
         assert!(bench.person.asked.is_empty(), "{context}: asked in vain");
-    }
-}
-
-/// A board that starts anew has its lamps out: they burn again before anything is exposed.
-#[test]
-fn lamps_burn_again_after_a_reset_between_two_passes() {
-    for (board, at) in [(MAIN, 2), (LOWER, 3)] {
-        let mut bench = Bench::with(with_passes());
-        let mut struck = false;
-        let result = bench.shoot_watched(|progress, sim| {
-            if let Progress::Frame { done, .. } = progress
-                && *done == at
-                && !std::mem::replace(&mut struck, true)
-            {
-                let fault = match reset() {
-                    panestep::sim::Fault::Reset {
-                        keep_mark,
-                        drop_port,
-                        ..
-                    } => panestep::sim::Fault::Reset {
-                        board,
-                        keep_mark,
-                        drop_port,
-                    },
-                    other => other,
-                };
-                sim.inject(At::Now, fault);
-            }
-        });
-        let error = result.expect_err("the board has lost its count");
-        let lost = matches!(error, TakeError::Link(LinkError::Reset { .. }));
-        assert!(lost, "{board:?}: {error:?}");
-        assert_eq!(bench.sim.releases(), at);
-        assert_eq!(bench.shoot().expect("it goes on"), Outcome::Finished);
-        assert_exact(&bench, "after a reset");
-    }
-}
-
-#[test]
-fn lamps_go_out_however_a_run_ends() {
-    for at in 1..=9 {
-        let mut bench = Bench::with(with_passes());
-        let interrupt = Rc::new(std::sync::atomic::AtomicBool::new(false));
-        let mut journal = bench.journal().expect("begun");
-        let mut watch = |progress: &Progress<'_>| {
-            if let Progress::Exposing { turn } = progress
-                && turn.number == at
-            {
-                interrupt.store(true, std::sync::atomic::Ordering::Relaxed);
-            }
-        };
-        let mut stage = Stage {
-            boards: &mut Ports(bench.sim.clone()),
-            clock: Rc::new(bench.sim.clock()),
-            person: &mut bench.person,
-            watch: &mut watch,
-            trigger: &mut (),
-            album: None,
-            interrupt: &interrupt,
-        };
-        let outcome = panestep::take::shoot(&bench.schedule, &mut journal, &mut stage, &[]);
-        let next = bench.schedule.turn(at + 1);
-        assert_eq!(outcome.expect("no error"), Outcome::Interrupted { next });
-        drop(journal);
-        // The exposure that was under way is whole, in its own light.
-        assert_eq!(bench.sim.releases(), at);
-        assert_lit_and_in_place(&bench, "interrupted");
     }
 }
 

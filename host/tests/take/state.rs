@@ -57,6 +57,7 @@ fn moves() -> impl Strategy<Value = Move> {
         1 => spans().prop_map(|frames| Move::Entry(Entry::Again { frames, why: "a test".into() })),
         1 => spans().prop_map(|frames| Move::Entry(Entry::Dropped { frames })),
         1 => spans().prop_map(move |frames| Move::Entry(Entry::Suspect { drift: drift(), frames })),
+        1 => (1..=FRAMES).prop_map(|frame| Move::Entry(Entry::Unlit { board: "main".into(), frame })),
         1 => Just(Move::Entry(Entry::Kept)),
         2 => (1..=FRAMES).prop_map(|frame| Move::Entry(Entry::Chosen { frame })),
         1 => Just(Move::Entry(checked)),

@@ -80,7 +80,12 @@ impl Crew<'_, '_> {
             self.changed("to be shot again", &suspects.frames);
             self.record(&Entry::Again {
                 frames: suspects.frames,
-                why: "a home check".into(),
+                why: match (suspects.drifts.is_empty(), suspects.unlit.is_empty()) {
+                    (true, false) => "its light",
+                    (false, false) => "a home check, its light",
+                    (_, true) => "a home check",
+                }
+                .into(),
             })?;
         } else {
             self.record(&Entry::Kept)?;

@@ -12,6 +12,10 @@
 //! program that is killed leaves them burning until the next run, or until their power is cut; a
 //! lamp that must not burn unattended needs a switch of its own.
 //!
+//! A board that starts anew has its lamps out. Where one whose lamps burn for an exposure does so
+//! before its outcome is recorded, or does not answer then, the frame is in doubt: what burnt in it
+//! is not known, and a person looks at the picture.
+//!
 //! # Arms and glass
 //!
 //! Nothing moves from the moment the question is asked until it has been answered: every axis is in
@@ -30,9 +34,27 @@ use std::time::Duration;
 use panestep_protocol::Command;
 
 use super::{Crew, Interrupt};
-use crate::schedule::{Chore, Release, Turn};
+use crate::schedule::{Chore, Release, Schedule, Turn};
+use crate::take::error::TakeError;
 use crate::take::journal::Entry;
-use crate::take::people::Arrangement;
+use crate::take::people::{Arrangement, Progress};
+
+/// Which lamps of a board burn for an exposure, a bit for each output; nothing where it has none.
+fn burning(schedule: &Schedule, board: usize, turn: Turn) -> Option<u8> {
+    let passes = schedule.all_passes();
+    let pass = passes.get(turn.pass);
+    let mut wanted = None;
+    for (place, lamp) in schedule.lamps.iter().enumerate() {
+        if let Some((of, output)) = lamp.output
+            && of == board
+        {
+            let on = pass.is_some_and(|pass| pass.lamps.contains(&place));
+            let bit = u8::from(on).checked_shl(output.into()).unwrap_or(0);
+            wanted = Some(wanted.unwrap_or(0) | bit);
+        }
+    }
+    wanted
+}
 
 impl Crew<'_, '_> {
     /// Lets the lamps burn that an exposure wants, and no others. Those that were switched have to
@@ -42,21 +64,12 @@ impl Crew<'_, '_> {
         if schedule.lamps.is_empty() {
             return Ok(());
         }
-        let passes = schedule.all_passes();
-        let pass = passes.get(turn.pass);
         for board in self.boards() {
-            let (mut ours, mut wanted) = (false, 0_u8);
-            for (place, lamp) in schedule.lamps.iter().enumerate() {
-                if let Some((of, output)) = lamp.output
-                    && of == board
-                {
-                    ours = true;
-                    let on = pass.is_some_and(|pass| pass.lamps.contains(&place));
-                    wanted |= u8::from(on).checked_shl(output.into()).unwrap_or(0);
-                }
-            }
+            let Some(wanted) = burning(schedule, board, turn) else {
+                continue;
+            };
             let before = self.lit[board];
-            if !ours || before == Some(wanted) {
+            if before == Some(wanted) {
                 continue;
             }
             self.lit[board] = None;
@@ -97,8 +110,15 @@ impl Crew<'_, '_> {
         if boards.is_empty() {
             return;
         }
-        if self.has_open_exposure() && self.sleep(self.until_closed()).is_err() {
-            return;
+        if self.has_open_exposure() {
+            let closed = self.released.saturating_add(self.until_closed());
+            let left = closed.saturating_sub(self.now());
+            if !left.is_zero() {
+                self.see(&Progress::LampsWait { left });
+            }
+            if self.sleep(left).is_err() {
+                return;
+            }
         }
         for board in boards {
             self.lit[board] = None;
@@ -109,7 +129,36 @@ impl Crew<'_, '_> {
         }
     }
 
-    /// Longest time that the exposure under way can still last.
+    /// After an exposure that counts: a board whose lamps were to burn for it, and which has started
+    /// anew since its intent or cannot be asked, may have left it dark. It is in doubt then, and a
+    /// person decides.
+    pub(super) fn doubt_light(&mut self, turn: Turn) -> Result<(), TakeError> {
+        let schedule = self.schedule;
+        let mut lost = None;
+        for board in self.boards() {
+            if burning(schedule, board, turn).unwrap_or(0) == 0 {
+                continue;
+            }
+            let name = &schedule.boards[board];
+            let asked = self.link(board).and_then(|link| {
+                link.status()?;
+                Ok(link.boot())
+            });
+            let posed = |boot| self.state().is_none_or(|state| state.posed(name, boot));
+            if asked.as_ref().is_ok_and(|&boot| posed(boot)) {
+                continue;
+            }
+            self.record(&Entry::Unlit {
+                board: name.clone(),
+                frame: turn.number,
+            })?;
+            self.see(&Progress::Unlit { board: name, turn });
+            lost = lost.or(asked.err());
+        }
+        lost.map_or(Ok(()), Err)
+    }
+
+    /// Longest time from the release until the exposure under way is over.
     fn until_closed(&self) -> Duration {
         let (half_press, late) = match self.schedule.exposure.release {
             // A contact begins the window anew.

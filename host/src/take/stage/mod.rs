@@ -77,6 +77,8 @@ pub(super) struct Crew<'s, 'r> {
     arranged: Arranged,
     /// From the closing of the release until the shutter has closed, for the exposure under way.
     window: Duration,
+    /// When the exposure under way was released, or a run began that found one open.
+    released: Duration,
     /// When the camera can take the next.
     ready: Duration,
     /// How often the flash contact had closed when the last exposure was over.
@@ -109,6 +111,7 @@ impl<'s, 'r> Crew<'s, 'r> {
             steady: Duration::ZERO,
             arranged: Arranged::new(schedule),
             window: schedule.exposure.window,
+            released: stage.clock.now(),
             order: schedule.order(),
             schedule,
             stage,

@@ -63,7 +63,16 @@ impl Crew<'_, '_> {
             }
         };
         let start = step(state, event, self.rules());
-        self.drive(turn, start)?;
+        let done = self.drive(turn, start)?;
+        // Whoever was asked has looked at the picture; what a board has been through since then
+        // says nothing of it.
+        let said = self
+            .state()
+            .and_then(|state| state.verdict(turn.number))
+            .is_some_and(|(token, _)| token == open.token);
+        if done && !said {
+            self.doubt_light(turn)?;
+        }
         Ok(())
     }
 
@@ -100,6 +109,9 @@ impl Crew<'_, '_> {
         self.left_alone = false;
         let start = step(state, Event::PoseReached { boot }, self.rules());
         let done = self.drive(turn, start)?;
+        if done {
+            self.doubt_light(turn)?;
+        }
         if let (Some(board), Some(was)) = (board, boot) {
             let now = self.link(board)?.boot();
             if now != was && !self.nothing_left() {
@@ -309,12 +321,16 @@ impl Crew<'_, '_> {
                     Released::NotBegun
                 }
                 // It may have been pressed: the intent stays open.
-                None => return Err(Interrupt::Person),
+                None => {
+                    self.released = self.now();
+                    return Err(Interrupt::Person);
+                }
             },
             Release::Board { .. } => {
                 return Err(TakeError::Schedule("a board fires the camera").into());
             }
         };
+        self.released = self.now();
         self.unbegun = how == Released::NotBegun;
         if !self.unbegun {
             // Neither says when the shutter has closed.
@@ -347,7 +363,9 @@ impl Crew<'_, '_> {
             press: link.ticks(press)?,
             window: link.ticks(window)?,
         };
-        match link.ask(Command::Fire(order)) {
+        let asked = link.ask(Command::Fire(order));
+        self.released = self.now();
+        match asked {
             Ok(Answer::Under { way }) => {
                 let time = self.link(board)?.time(way);
                 self.sleep(time)?;
