@@ -19,6 +19,7 @@ fn betrays(mutant: Mutant) -> &'static [&'static str] {
         Mutant::ShortWindow => &["law broken: MovedWhileOpen"],
         Mutant::YesSayer => &["frame skipped", "exposed in part"],
         Mutant::InventedPicture => &["done without an exposure", "frame skipped"],
+        Mutant::CrossedLamps => &["in another light"],
     }
 }
 

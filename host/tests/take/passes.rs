@@ -401,3 +401,37 @@ fn a_journal_of_one_pass_is_what_it_was() {
         "{several}"
     );
 }
+
+/// The journal and the schedule of a take that the program wrote before there were passes, killed
+/// while its second exposure was under way: it goes on where it was.
+#[test]
+fn a_take_from_before_passes_goes_on() {
+    let text = include_str!("before-passes-schedule.json");
+    let before: Schedule = serde_json::from_str(text).expect("a schedule of before");
+    let mut bench = Bench::with(before);
+    bench
+        .disk
+        .replace(include_bytes!("before-passes.jsonl").to_vec());
+    let open = bench.journal().expect("it is sound").state().open;
+    assert_eq!(open.map(|open| open.frame), Some(2));
+    // This bench's board, in the same start, has fired nothing: it says so when it is asked, and the
+    // second is made again.
+    assert_eq!(bench.shoot().expect("it goes on"), Outcome::Finished);
+    assert!(bench.person.asked.is_empty());
+    let fenced = |entry: &Entry| {
+        matches!(
+            entry,
+            Entry::Void {
+                slot: 2,
+                attempt: 1
+            }
+        )
+    };
+    assert_eq!(
+        bench.entries().iter().filter(|entry| fenced(entry)).count(),
+        1
+    );
+    assert_eq!(numbers(&bench), [1, 2, 3]);
+    assert_eq!(bench.sim.releases(), 2, "the first was made before");
+    assert_eq!(bench.entries().last(), Some(&Entry::Finished));
+}

@@ -83,16 +83,19 @@ pub enum Mutant {
     YesSayer,
     /// A folder in which a picture comes for every order to fire, and for no exposure.
     InventedPicture,
+    /// Lamps that are wired to one another's outputs.
+    CrossedLamps,
 }
 
 impl Mutant {
     /// All of them.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::LyingDisk,
         Self::SameBoot,
         Self::ForgedFence,
         Self::ShortWindow,
         Self::YesSayer,
         Self::InventedPicture,
+        Self::CrossedLamps,
     ];
 }

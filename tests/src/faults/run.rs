@@ -100,6 +100,12 @@ impl<'a> Take<'a> {
         if plan.mutant == Some(Mutant::ShortWindow) {
             schedule.exposure.window = Duration::from_millis(45);
         }
+        if plan.mutant == Some(Mutant::CrossedLamps) {
+            let outputs: Vec<_> = schedule.lamps.iter().rev().map(|it| it.output).collect();
+            for (lamp, output) in schedule.lamps.iter_mut().zip(outputs) {
+                lamp.output = output;
+            }
+        }
         if plan.mutant == Some(Mutant::LyingDisk) {
             director.borrow().disk.lie();
         }
