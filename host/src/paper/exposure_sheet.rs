@@ -1,15 +1,18 @@
 //! The exposure sheet: a row for every exposure in the order in which they are made, to work from and
 //! to tick off at the stand. Written row by row; it does not grow in memory with the frames.
 
+mod parts;
 mod remarks;
 mod rows;
+mod table;
 
 use std::io::{self, Write};
 use std::ops::RangeInclusive;
 use std::time::Duration;
 
+use self::parts::Parts;
 use self::rows::{Lies, Sheet};
-use super::html::{FOOT, escaped, head, terms};
+use super::html::{FOOT, Paper, escaped, head, terms};
 use crate::plan::Plan;
 use crate::plan::output::{fixed, quoted};
 use crate::plan::survey::Survey;
@@ -66,262 +69,223 @@ fn pass_name(turn: Turn, pass: Option<&Pass>) -> String {
     }
 }
 
-/// Writes the sheet for print. `begun` hears the number of every row before it is written, and may
-/// end the work.
-///
-/// # Errors
-///
-/// Those of the writer and of `begun`.
-pub fn html(
-    stand: &Stand,
-    shot: &Shot,
-    plan: &Plan,
-    survey: &Survey,
-    wanted: &Wanted,
-    out: &mut impl Write,
-    mut begun: impl FnMut(u32) -> io::Result<()>,
-) -> io::Result<()> {
-    let sheet = Sheet::new(stand, shot, plan, survey, wanted);
-    let schedule = plan.schedule();
-    let title = format!("{}: exposure sheet", shot.name);
-    out.write_all(head(&title).as_bytes())?;
-    writeln!(out, "<h1>{}</h1>", escaped(&title))?;
-    let (first, last) = (*wanted.frames.start(), *wanted.frames.end());
-    let (feet, over) = footage(shot.frames);
-    let mut about = vec![
-        ("stand", stand.name.clone()),
-        (
-            "frames",
-            if (first, last) == (1, shot.frames) {
-                format!("1 to {last}")
-            } else {
-                format!("{first} to {last} of {}", shot.frames)
-            },
-        ),
-        (
-            "shown",
-            format!(
-                "{} frames a second, {:.2} s; on 35 mm film with 4 perforations {feet} ft {over} fr",
-                shot.rate,
-                f64::from(shot.frames) / shot.rate
-            ),
-        ),
-        (
-            "pictures",
-            match shot.hold {
-                1 => "on ones".into(),
-                2 => "on twos: two frames to a picture".into(),
-                hold => format!("{hold} frames to a picture"),
-            },
-        ),
-        ("exposures", format!("{}", schedule.turns())),
-    ];
-    for (place, pass) in schedule.passes.iter().enumerate() {
-        if schedule.passes.len() == 1 && pass.name.is_empty() && schedule.lamps.is_empty() {
-            about.push(("exposure time", seconds(pass.exposure)));
-            continue;
-        }
-        let when = match pass.when {
-            When::EachFrame => "at each frame",
-            When::AfterRun => "after the run",
-        };
-        let out = if pass.without.is_empty() {
-            String::new()
-        } else {
-            format!(", without {}", pass.without.join(", "))
-        };
-        let lamps = lamps(schedule, pass);
-        let lamps = match (lamps.is_empty(), pass.lamps.len()) {
-            (true, _) => String::new(),
-            (false, 1) => format!(", lamp {lamps}"),
-            (false, 0) => format!(", {lamps}"),
-            (false, _) => format!(", lamps {lamps}"),
-        };
-        about.push((
-            "pass",
-            format!(
-                "{}{}: {when}, {}{lamps}{out}",
-                place + 1,
-                if pass.name.is_empty() {
-                    String::new()
-                } else {
-                    format!(" {}", pass.name)
-                },
-                seconds(pass.exposure)
-            ),
-        ));
-    }
-    if !sheet.remarks.throughout.is_empty() {
-        about.push(("at every frame", sheet.remarks.throughout.join("; ")));
-    }
-    out.write_all(terms(&about).as_bytes())?;
-    if !schedule.hands.is_empty() {
-        writeln!(
-            out,
-            "<p>Bold: the scale's reading to set. Beside it: which way and how far from the row \
-             before; a dot: leave it as it is.</p>"
-        )?;
-    }
-    if !sheet.drawn.is_empty() {
-        writeln!(
-            out,
-            "<p>Bold: the drawing to lay. An upright line: the one that lies there stays.</p>"
-        )?;
-    }
-    table(&sheet, out, &mut begun)?;
-    out.write_all(FOOT.as_bytes())
+/// The exposure sheet of a planned shot.
+pub struct ExposureSheet<'a> {
+    stand: &'a Stand,
+    shot: &'a Shot,
+    sheet: Sheet<'a>,
+    parts: Parts,
 }
 
-fn table(
-    sheet: &Sheet<'_>,
-    out: &mut impl Write,
-    begun: &mut impl FnMut(u32) -> io::Result<()>,
-) -> io::Result<()> {
-    let schedule = sheet.schedule;
-    let several = schedule.passes.len() > 1;
-    writeln!(out, "<table>\n<thead>\n<tr>")?;
-    write!(out, "<th>done</th><th class=\"n\">frame</th>")?;
-    if several {
-        write!(out, "<th>pass</th>")?;
+impl<'a> ExposureSheet<'a> {
+    /// Puts together what stands on it.
+    #[must_use]
+    pub fn new(
+        stand: &'a Stand,
+        shot: &'a Shot,
+        plan: &'a Plan,
+        survey: &Survey,
+        wanted: &'a Wanted,
+    ) -> Self {
+        let sheet = Sheet::new(stand, shot, plan, survey, wanted);
+        let parts = Parts::new(&sheet);
+        Self {
+            stand,
+            shot,
+            sheet,
+            parts,
+        }
     }
-    for on in &sheet.drawn {
-        write!(out, "<th>{}<br>drawing</th>", escaped(on))?;
+
+    /// Rows of all tables for print, and of the CSV.
+    #[must_use]
+    pub fn rows(&self) -> (u64, u64) {
+        let schedule = self.sheet.schedule;
+        let frames = &self.sheet.wanted.frames;
+        let turns = (1..=schedule.turns()).filter_map(|number| schedule.turn(number));
+        let rows = turns.filter(|turn| frames.contains(&turn.frame)).count() as u64;
+        (rows * self.parts.tables.len() as u64, rows)
     }
-    for setting in &sheet.settings {
-        let by = if setting.hand { "" } else { "<br>motor" };
-        write!(
-            out,
-            "<th class=\"n\">{}<br>{}, {}{by}</th><th>by</th>",
-            escaped(setting.of),
-            setting.way.name(),
-            setting.unit
-        )?;
-    }
-    writeln!(out, "</tr>\n</thead>\n<tbody>")?;
-    let columns = 2 + usize::from(several) + sheet.drawn.len() + 2 * sheet.settings.len();
-    let mut pass_before = None;
-    sheet.rows(|row| {
-        begun(row.turn.number)?;
-        let new = several && row.turn.pass == 0 && pass_before.is_some();
-        pass_before = Some(row.turn.pass);
-        // Across the whole table, above the row that they belong to: columns are narrow.
-        if !row.remarks.is_empty() {
+
+    /// Writes the sheet for print. `begun` hears the number of every exposure before its row is
+    /// written, once for each table, and may end the work.
+    ///
+    /// # Errors
+    ///
+    /// Those of the writer and of `begun`.
+    pub fn html(
+        &self,
+        out: &mut impl Write,
+        mut begun: impl FnMut(u32) -> io::Result<()>,
+    ) -> io::Result<()> {
+        let Self {
+            stand,
+            shot,
+            sheet,
+            parts,
+        } = self;
+        let wanted = sheet.wanted;
+        let schedule = sheet.schedule;
+        let title = format!("{}: exposure sheet", shot.name);
+        let paper = if parts.lying {
+            Paper::Lying
+        } else {
+            Paper::Upright
+        };
+        out.write_all(head(&title, paper).as_bytes())?;
+        writeln!(out, "<h1>{}</h1>", escaped(&title))?;
+        let (first, last) = (*wanted.frames.start(), *wanted.frames.end());
+        let (feet, over) = footage(shot.frames);
+        let mut about = vec![
+            ("stand", stand.name.clone()),
+            (
+                "frames",
+                if (first, last) == (1, shot.frames) {
+                    format!("1 to {last}")
+                } else {
+                    format!("{first} to {last} of {}", shot.frames)
+                },
+            ),
+            (
+                "shown",
+                format!(
+                    "{} frames a second, {:.2} s; on 35 mm film with 4 perforations {feet} ft {over} fr",
+                    shot.rate,
+                    f64::from(shot.frames) / shot.rate
+                ),
+            ),
+            (
+                "pictures",
+                match shot.hold {
+                    1 => "on ones".into(),
+                    2 => "on twos: two frames to a picture".into(),
+                    hold => format!("{hold} frames to a picture"),
+                },
+            ),
+            ("exposures", format!("{}", schedule.turns())),
+        ];
+        for (place, pass) in schedule.passes.iter().enumerate() {
+            if schedule.passes.len() == 1 && pass.name.is_empty() && schedule.lamps.is_empty() {
+                about.push(("exposure time", seconds(pass.exposure)));
+                continue;
+            }
+            let when = match pass.when {
+                When::EachFrame => "at each frame",
+                When::AfterRun => "after the run",
+            };
+            let out = if pass.without.is_empty() {
+                String::new()
+            } else {
+                format!(", without {}", pass.without.join(", "))
+            };
+            let lamps = lamps(schedule, pass);
+            let lamps = match (lamps.is_empty(), pass.lamps.len()) {
+                (true, _) => String::new(),
+                (false, 1) => format!(", lamp {lamps}"),
+                (false, 0) => format!(", {lamps}"),
+                (false, _) => format!(", lamps {lamps}"),
+            };
+            about.push((
+                "pass",
+                format!(
+                    "{}{}: {when}, {}{lamps}{out}",
+                    place + 1,
+                    if pass.name.is_empty() {
+                        String::new()
+                    } else {
+                        format!(" {}", pass.name)
+                    },
+                    seconds(pass.exposure)
+                ),
+            ));
+        }
+        if !sheet.remarks.throughout.is_empty() {
+            about.push(("at every frame", sheet.remarks.throughout.join("; ")));
+        }
+        out.write_all(terms(&about).as_bytes())?;
+        if !schedule.hands.is_empty() {
             writeln!(
                 out,
-                "<tr class=\"note\"><td colspan=\"{columns}\">frame {}: {}</td></tr>",
-                row.turn.frame,
-                escaped(&row.remarks.join("; "))
+                "<p>Bold: the scale's reading to set. Beside it: which way and how far from the row \
+             before; a dot: leave it as it is.</p>"
             )?;
         }
-        write!(
-            out,
-            "<tr{}><td><span class=\"box\"></span></td><td class=\"n\">{}</td>",
-            if new && row.remarks.is_empty() {
-                " class=\"new\""
-            } else {
-                ""
-            },
-            row.turn.frame
-        )?;
-        if several {
-            let pass = schedule.passes.get(row.turn.pass);
-            let name = escaped(&pass_name(row.turn, pass));
-            write!(out, "<td class=\"pass\">{name}</td>")?;
+        if !sheet.drawn.is_empty() {
+            writeln!(
+                out,
+                "<p>Bold: the drawing to lay. An upright line: the one that lies there stays.</p>"
+            )?;
         }
-        for lies in &row.drawings {
-            match lies {
-                Lies::New(Some(drawing)) => write!(out, "<td><b>{}</b></td>", escaped(drawing))?,
-                Lies::New(None) => write!(out, "<td><b>bare</b></td>")?,
-                Lies::Still(_) => write!(out, "<td class=\"held\">\u{2502}</td>")?,
-                Lies::Out => write!(out, "<td class=\"held\">out</td>")?,
-            }
+        if parts.tables.len() > 1 {
+            writeln!(
+                out,
+                "<p>All columns do not fit side by side: there are {} tables, each with every exposure and \
+             its own boxes to tick. What belongs to one level is on one table.</p>",
+                parts.tables.len()
+            )?;
         }
-        for ((value, by), setting) in row.settings.iter().zip(&sheet.settings) {
-            let digits = setting.digits;
-            let smallest = 0.5 * 10.0_f64.powi(-(digits as i32));
-            let value = fixed(*value, digits);
-            let value = if setting.hand {
-                format!("<b>{value}</b>")
-            } else {
-                value
-            };
-            write!(out, "<td class=\"n\">{value}</td><td class=\"way\">")?;
-            match by {
-                Some(by) if by.abs() < smallest => write!(out, "\u{b7}")?,
-                Some(by) => write!(
-                    out,
-                    "{} {}",
-                    setting.way.toward(*by),
-                    fixed(by.abs(), digits)
-                )?,
-                None => {}
-            }
-            write!(out, "</td>")?;
+        for number in 0..parts.tables.len() {
+            table::table(sheet, parts, number, out, &mut begun)?;
         }
-        writeln!(out, "</tr>")
-    })?;
-    writeln!(out, "</tbody>\n</table>")
-}
-
-/// Writes the sheet as CSV: [`CSV_HEAD`], then for each axis `OF WAY UNIT` and `OF WAY by UNIT`.
-/// `begun` as for [`html`].
-///
-/// # Errors
-///
-/// Those of the writer and of `begun`.
-pub fn csv(
-    stand: &Stand,
-    shot: &Shot,
-    plan: &Plan,
-    survey: &Survey,
-    wanted: &Wanted,
-    out: &mut impl Write,
-    mut begun: impl FnMut(u32) -> io::Result<()>,
-) -> io::Result<()> {
-    let sheet = Sheet::new(stand, shot, plan, survey, wanted);
-    let schedule = plan.schedule();
-    write!(out, "{CSV_HEAD}")?;
-    for setting in &sheet.settings {
-        let (of, way, unit) = (setting.of, setting.way.name(), setting.unit);
-        let column = quoted(&format!("{of} {way} {unit}"));
-        let by = quoted(&format!("{of} {way} by {unit}"));
-        write!(out, ",{column},{by}")?;
+        out.write_all(FOOT.as_bytes())
     }
-    writeln!(out)?;
-    sheet.rows(|row| {
-        begun(row.turn.number)?;
-        let pass = schedule.passes.get(row.turn.pass);
-        let drawings: Vec<String> = row
-            .drawings
-            .iter()
-            .zip(&sheet.drawn)
-            .map(|(lies, on)| match lies {
-                Lies::New(drawing) | Lies::Still(drawing) => {
-                    format!("{on}: {}", drawing.as_deref().unwrap_or("bare"))
-                }
-                Lies::Out => format!("{on}: out"),
-            })
-            .collect();
-        write!(
-            out,
-            "{},{},{},{},{},{},{}",
-            row.turn.number,
-            row.turn.frame,
-            quoted(pass.map_or("", |pass| pass.name.as_str())),
-            quoted(&pass.map_or(String::new(), |pass| lamps(schedule, pass))),
-            pass.map_or(String::new(), |pass| pass
-                .exposure
-                .as_secs_f64()
-                .to_string()),
-            quoted(&drawings.join("; ")),
-            quoted(&row.remarks.join("; ")),
-        )?;
-        for ((value, by), setting) in row.settings.iter().zip(&sheet.settings) {
-            let by = by.map_or(String::new(), |by| fixed(by, setting.digits));
-            write!(out, ",{},{by}", fixed(*value, setting.digits))?;
+
+    /// Writes the sheet as CSV: [`CSV_HEAD`], then for each axis `OF WAY UNIT` and `OF WAY by UNIT`.
+    /// `begun` as for [`Self::html`], once for each exposure.
+    ///
+    /// # Errors
+    ///
+    /// Those of the writer and of `begun`.
+    pub fn csv(
+        &self,
+        out: &mut impl Write,
+        mut begun: impl FnMut(u32) -> io::Result<()>,
+    ) -> io::Result<()> {
+        let sheet = &self.sheet;
+        let schedule = sheet.schedule;
+        write!(out, "{CSV_HEAD}")?;
+        for setting in &sheet.settings {
+            let (of, way, unit) = (setting.of, setting.way.name(), setting.unit);
+            let column = quoted(&format!("{of} {way} {unit}"));
+            let by = quoted(&format!("{of} {way} by {unit}"));
+            write!(out, ",{column},{by}")?;
         }
-        writeln!(out)
-    })
+        writeln!(out)?;
+        sheet.rows(|row| {
+            begun(row.turn.number)?;
+            let pass = schedule.passes.get(row.turn.pass);
+            let drawings: Vec<String> = row
+                .drawings
+                .iter()
+                .zip(&sheet.drawn)
+                .map(|(lies, on)| match lies {
+                    Lies::New(drawing) | Lies::Still(drawing) => {
+                        format!("{on}: {}", drawing.as_deref().unwrap_or("bare"))
+                    }
+                    Lies::Out => format!("{on}: out"),
+                })
+                .collect();
+            write!(
+                out,
+                "{},{},{},{},{},{},{}",
+                row.turn.number,
+                row.turn.frame,
+                quoted(pass.map_or("", |pass| pass.name.as_str())),
+                quoted(&pass.map_or(String::new(), |pass| lamps(schedule, pass))),
+                pass.map_or(String::new(), |pass| pass
+                    .exposure
+                    .as_secs_f64()
+                    .to_string()),
+                quoted(&drawings.join("; ")),
+                quoted(&row.remarks.join("; ")),
+            )?;
+            for ((value, by), setting) in row.settings.iter().zip(&sheet.settings) {
+                let by = by.map_or(String::new(), |by| fixed(by, setting.digits));
+                write!(out, ",{},{by}", fixed(*value, setting.digits))?;
+            }
+            writeln!(out)
+        })
+    }
 }
 
 #[cfg(test)]
@@ -334,7 +298,9 @@ mod tests {
     fn footage_is_the_published_one() {
         assert_eq!(footage(24 * 60), (90, 0));
         assert_eq!(footage(24 * 60 * 100), (9000, 0));
-        assert_eq!(footage(16 * 1000).0, 1000);
+        // 1000 ft at 24 frames a second: 16000 frames, 11.1 minutes.
+        let eleven_minutes = 11 * 60 * 24;
+        assert!((980..=1000).contains(&footage(eleven_minutes).0));
         assert_eq!(footage(120), (7, 8));
         assert_eq!(footage(1), (0, 1));
     }

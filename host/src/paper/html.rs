@@ -3,8 +3,15 @@
 
 use std::fmt::Write as _;
 
+/// How the paper lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Paper {
+    Upright,
+    Lying,
+}
+
 /// The beginning of a page, up to its body.
-pub(super) fn head(title: &str) -> String {
+pub(super) fn head(title: &str, paper: Paper) -> String {
     let mut page =
         String::from("<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
     let _ = writeln!(
@@ -15,9 +22,19 @@ pub(super) fn head(title: &str) -> String {
     let _ = writeln!(page, "<title>{}</title>", escaped(title));
     page.push_str("<style>\n");
     page.push_str(STYLE);
+    page.push_str(match paper {
+        Paper::Upright => "",
+        Paper::Lying => LYING,
+    });
     page.push_str("</style>\n</head>\n<body>\n");
     page
 }
+
+/// For paper that lies.
+const LYING: &str = "\
+@page { size: landscape; }
+@media screen { body { max-width: 256mm; } }
+";
 
 pub(super) const FOOT: &str = "</body>\n</html>\n";
 
@@ -30,14 +47,16 @@ p { margin: 0 0 2mm; }
 dl { display: grid; grid-template-columns: max-content auto; gap: 0.5mm 4mm; margin: 0 0 4mm; }
 dt { font-weight: bold; }
 dd { margin: 0; }
-table { border-collapse: collapse; width: 100%; }
+table { border-collapse: collapse; width: 100%; table-layout: fixed; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; page-break-inside: avoid; }
-th, td { border: 0.25mm solid #777; padding: 0.7mm 1.3mm; text-align: left; vertical-align: top; }
+th, td { border: 0.25mm solid #777; padding: 0.7mm 1.3mm; text-align: left; vertical-align: top; overflow-wrap: anywhere; }
 th { border-bottom: 0.6mm solid #000; font-size: 9pt; }
-th:nth-child(-n+2) { width: 12mm; }
-td.n, th.n { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
-td.way, td.pass { white-space: nowrap; font-size: 9pt; }
+table + table { break-before: page; page-break-before: always; }
+tr.part > th { background: #eee; }
+td.n, th.n { text-align: right; font-variant-numeric: tabular-nums; }
+td.n { white-space: nowrap; }
+td.way, td.pass { font-size: 9pt; }
 tr.new > td { border-top: 0.6mm solid #000; }
 .box { display: inline-block; width: 3.6mm; height: 3.6mm; border: 0.35mm solid #000; }
 tr.note > td { background: #eee; border-top: 0.6mm solid #000; font-size: 9pt; }

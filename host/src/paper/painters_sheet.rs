@@ -4,7 +4,8 @@
 use std::io::{self, Write};
 
 use super::draw::{At, Drawing, PALE, Pen};
-use super::html::{FOOT, escaped, head, terms};
+use super::html::{FOOT, Paper, escaped, head, terms};
+use crate::picture::{MAX_PIXELS, MAX_SIDE};
 use crate::plan::Plan;
 use crate::plan::coverage::{Extent, LevelCoverage};
 use crate::plan::imaging::Imaging;
@@ -130,7 +131,7 @@ pub fn html(
     out: &mut impl Write,
 ) -> io::Result<()> {
     let title = format!("{}: painter's sheet", shot.name);
-    out.write_all(head(&title).as_bytes())?;
+    out.write_all(head(&title, Paper::Upright).as_bytes())?;
     writeln!(out, "<h1>{}</h1>", escaped(&title))?;
     writeln!(
         out,
@@ -159,7 +160,10 @@ pub fn html(
         let (columns, rows) = task.scan();
         let face = match level.pane.art {
             Face::Upper => "the upper face",
-            Face::Under => "the under face: seen through the glass",
+            Face::Under => {
+                "the under face: turned over to paint there, east is at your left; the drawing below is as the \
+                            camera sees it, through the glass"
+            }
         };
         let mut list = vec![
             ("painted scale", scale),
@@ -190,6 +194,15 @@ pub fn html(
             list.push((
                 "look out",
                 "what is to be painted does not fit on the pane with this margin".into(),
+            ));
+        }
+        if columns.max(rows) > u64::from(MAX_SIDE) || columns * rows > MAX_PIXELS {
+            list.push((
+                "look out",
+                format!(
+                    "such a scan is larger than this program takes, {MAX_SIDE} pixels a side and \
+                     {MAX_PIXELS} in all: scan it coarser"
+                ),
             ));
         }
         if let Some(spare) = coverage.painting_spare.filter(|spare| spare.mm < 0.0) {

@@ -14,6 +14,8 @@ use crate::stand::Stand;
 pub(super) struct Remarks {
     /// Of single frames.
     frames: BTreeMap<u32, Vec<String>>,
+    /// What holds for several frames, with the last of them.
+    stretches: Vec<(RangeInclusive<u32>, String)>,
     /// Of all of them alike.
     pub(super) throughout: Vec<String>,
 }
@@ -50,7 +52,7 @@ impl Remarks {
         }
         for level in &survey.sharpness {
             for span in &level.soft {
-                all.stretch(shot, span, &format!("{} is soft", level.level));
+                all.stretch(shot, span, &format!("{} is out of focus", level.level));
             }
         }
         for level in &plan.report().levels {
@@ -107,6 +109,17 @@ impl Remarks {
         self.frames.get(&frame).map_or(&[], Vec::as_slice)
     }
 
+    /// What holds at a frame, and did so before.
+    pub(super) fn since(&self, frame: u32) -> impl Iterator<Item = String> {
+        let begun =
+            move |frames: &RangeInclusive<u32>| *frames.start() < frame && *frames.end() >= frame;
+        let all = self
+            .stretches
+            .iter()
+            .filter(move |(frames, _)| begun(frames));
+        all.map(|(frames, what)| format!("{what} as before, up to frame {}", frames.end()))
+    }
+
     fn say(&mut self, frame: u32, what: String) {
         let here = self.frames.entry(frame).or_default();
         if !here.contains(&what) {
@@ -123,6 +136,7 @@ impl Remarks {
             self.say(first, format!("{what} here"));
         } else {
             self.say(first, format!("{what} from here to frame {last}"));
+            self.stretches.push((frames.clone(), what.to_owned()));
         }
     }
 }

@@ -42,6 +42,8 @@ pub(super) struct Setting<'a> {
 }
 
 pub(super) struct Sheet<'a> {
+    /// The shot's name.
+    pub(super) shot: &'a str,
     pub(super) schedule: &'a Schedule,
     pub(super) settings: Vec<Setting<'a>>,
     /// Levels on which drawings lie.
@@ -53,7 +55,7 @@ pub(super) struct Sheet<'a> {
 impl<'a> Sheet<'a> {
     pub(super) fn new(
         stand: &Stand,
-        shot: &Shot,
+        shot: &'a Shot,
         plan: &'a Plan,
         survey: &Survey,
         wanted: &'a Wanted,
@@ -86,6 +88,7 @@ impl<'a> Sheet<'a> {
             }
         }
         Self {
+            shot: &shot.name,
             schedule,
             settings,
             drawn,
@@ -94,7 +97,7 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    fn settings_at(&self, frame: u32) -> Vec<f64> {
+    pub(super) fn settings_at(&self, frame: u32) -> Vec<f64> {
         let hands = self.schedule.hands_at(frame).unwrap_or_default();
         let mut values = hands.to_vec();
         if self.wanted.motors {
@@ -111,6 +114,8 @@ impl<'a> Sheet<'a> {
         let mut arranged = Arranged::new(schedule);
         let mut lying: HashMap<String, Option<String>> = HashMap::new();
         let mut before: Option<(Turn, Vec<f64>)> = None;
+        // What there is to say of a frame is said once, not anew in a later run through the frames.
+        let mut again = false;
         for number in 1..=schedule.turns() {
             let Some(turn) = schedule.turn(number) else {
                 break;
@@ -147,8 +152,14 @@ impl<'a> Sheet<'a> {
                     }
                 }
             }
-            let said = self.said_of(turn, before.as_ref().map(|(last, _)| *last));
-            remarks.extend(said.iter().cloned());
+            let last = before.as_ref().map(|(last, _)| *last);
+            again |= last.is_some_and(|last| turn.frame < last.frame);
+            if last.is_none() {
+                remarks.extend(self.remarks.since(turn.frame));
+            }
+            if !again && last.is_none_or(|last| last.frame != turn.frame) {
+                remarks.extend(self.remarks.at(turn.frame).iter().cloned());
+            }
             let settings = self.settings_at(turn.frame);
             let moved = settings.iter().enumerate().map(|(place, value)| {
                 let by = before.as_ref().map(|(_, before)| value - before[place]);
@@ -185,14 +196,5 @@ impl<'a> Sheet<'a> {
         pass.map(|pass| format!("pass {} begins: {}", turn.pass + 1, pass.name))
             .into_iter()
             .collect()
-    }
-
-    /// What is to be said of the frame: once, with its first pass in this run.
-    fn said_of(&self, turn: Turn, before: Option<Turn>) -> &[String] {
-        if before.is_some_and(|before| before.frame == turn.frame && before.pass < turn.pass) {
-            &[]
-        } else {
-            self.remarks.at(turn.frame)
-        }
     }
 }
