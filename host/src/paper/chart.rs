@@ -14,7 +14,7 @@ use crate::plan::curves::Curves;
 use crate::plan::strobing::{Fast, Limits};
 use crate::plan::survey::Survey;
 use crate::shot::Shot;
-use crate::stand::{Carrier, LevelId, Stand};
+use crate::stand::{Carrier, Drive, LevelId, Stand};
 
 /// Most columns of a curve.
 const COLUMNS: u32 = 1200;
@@ -47,9 +47,9 @@ struct Panel<'a> {
     traces: Vec<(&'a Trace, Pen)>,
     limits: Vec<(f64, String)>,
     warnings: Vec<&'a Fast>,
-    /// Whether its values rest while a picture is held.
-    steps: bool,
     zero: bool,
+    /// Less than this is nothing: a step or a division of the axis, a pixel.
+    least: f64,
 }
 
 /// Charts of everything that moves or travels. `begun` hears every frame, and may end the work.
@@ -99,6 +99,10 @@ pub fn charts(
             }
             let (way, unit) = (axis.way.name(), axis.way.unit().sign());
             let [forth, _] = axis.way.directions();
+            let grain = match &axis.drive {
+                Drive::Motor(motor) => 1.0 / motor.steps_per_unit,
+                Drive::Hand { scale, .. } => *scale,
+            };
             panels.push(Panel {
                 title: format!("{way}: position, {unit} from its zero; + is {forth}"),
                 traces: vec![(position, Pen::solid(1.8))],
@@ -107,8 +111,8 @@ pub fn charts(
                     (axis.travel.1, format!("greatest, {} {unit}", axis.travel.1)),
                 ],
                 warnings: Vec::new(),
-                steps: true,
                 zero: false,
+                least: grain,
             });
             panels.push(Panel {
                 title: format!(
@@ -118,8 +122,8 @@ pub fn charts(
                 traces: vec![(speed, Pen::solid(1.8))],
                 limits: Vec::new(),
                 warnings: Vec::new(),
-                steps: true,
                 zero: true,
+                least: grain,
             });
         }
         if let Carrier::Level(LevelId(level)) = of {
@@ -153,8 +157,8 @@ pub fn charts(
                     .iter()
                     .filter(|fast| fast.level == *name)
                     .collect(),
-                steps: true,
                 zero: true,
+                least: 1.0,
             });
         }
         if panels.is_empty() {
@@ -258,11 +262,19 @@ impl Panel<'_> {
                 far.push(limit);
             }
         }
-        // What stands still has a unit of room; no rounding is blown up to a curve.
-        let room = match greatest - least {
-            room if room > 1e-6 => room,
-            _ => 1.0,
-        };
+        // What stands still has some room; no rounding is blown up to a curve.
+        let short = self.least - (greatest - least);
+        if short > 0.0 {
+            // What is never less than nothing has its room above.
+            let below = if self.zero && least >= 0.0 {
+                0.0
+            } else {
+                short / 2.0
+            };
+            least -= below;
+            greatest += short - below;
+        }
+        let room = greatest - least;
         ((least - 0.06 * room, greatest + 0.16 * room), far)
     }
 
@@ -390,7 +402,7 @@ impl Panel<'_> {
     /// wide as the frame.
     fn line(&self, trace: &Trace, shot: &Shot) -> impl Iterator<Item = Option<(f64, f64)>> {
         let each = f64::from(shot.frames) / trace.columns.len() as f64;
-        let steps = self.steps && shot.hold > 1 || shot.frames == 1;
+        let steps = shot.hold > 1 || shot.frames == 1;
         let points: Vec<Option<(f64, f64)>> = trace
             .columns
             .iter()

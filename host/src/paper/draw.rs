@@ -1,7 +1,7 @@
 //! Lines and words of a drawing, as SVG. Coordinates are in CSS pixels from the top left.
 
 use svg::Document;
-use svg::node::element::{Description, Line, Path, Polygon, Rectangle, Text};
+use svg::node::element::{Description, Group, Line, Path, Polygon, Rectangle, Text, Title};
 
 /// What shows that a file was written by this program.
 pub const MARK: &str = "Made with Panestep";
@@ -53,6 +53,7 @@ pub(super) enum At {
 
 pub(super) struct Drawing {
     document: Document,
+    width: f64,
 }
 
 impl Drawing {
@@ -63,7 +64,7 @@ impl Drawing {
             .set("height", format!("{height:.2}"))
             .set("font-family", "sans-serif")
             .add(Description::new().add(svg::node::Text::new(MARK)));
-        Self { document }
+        Self { document, width }
     }
 
     fn add(&mut self, node: impl Into<Box<dyn svg::Node>>) {
@@ -140,21 +141,34 @@ impl Drawing {
         self.add(rectangle);
     }
 
-    /// A text with its base line at a place.
+    /// A text with its base line at a place. What would leave the drawing is cut off, and said in
+    /// full where the drawing is pointed at.
     pub(super) fn text(&mut self, (x, y): (f64, f64), size: f64, at: At, words: &str) {
         let anchor = match at {
             At::Start => "start",
             At::Middle => "middle",
             At::End => "end",
         };
+        let room = match at {
+            At::Start => self.width - x,
+            At::Middle => 2.0 * x.min(self.width - x),
+            At::End => x,
+        };
+        let short = shortened(words, (room - 2.0) / size);
         let text = Text::new("")
             .set("x", number(x))
             .set("y", number(y))
             .set("font-size", size)
             .set("fill", INK)
             .set("text-anchor", anchor)
-            .add(svg::node::Text::new(words));
-        self.add(text);
+            .add(svg::node::Text::new(short.as_deref().unwrap_or(words)));
+        match short {
+            None => self.add(text),
+            Some(_) => {
+                let title = Title::new("").add(svg::node::Text::new(words));
+                self.add(Group::new().add(title).add(text));
+            }
+        }
     }
 
     /// A dimension: a line with an arrow at both ends.
@@ -189,6 +203,36 @@ impl Drawing {
     }
 }
 
+/// Widths of letters of DejaVu Sans, which is wider than what browsers mostly have, in parts of the
+/// type's size; of what is not plain Latin, as much as the widest.
+fn letter_width(letter: char) -> f64 {
+    match letter {
+        'i' | 'j' | 'l' | 'I' | '.' | ',' | ':' | ';' | '\'' | '|' | ' ' => 0.36,
+        'f' | 't' | 'r' | 'J' | '(' | ')' | '-' | '/' | '"' => 0.46,
+        'm' | 'w' | 'M' | 'W' | '@' | '%' => 1.0,
+        'a'..='z' | '0'..='9' => 0.64,
+        ' '..='~' => 0.84,
+        '\u{a0}'..='\u{24f}' => 0.9,
+        _ => 1.1,
+    }
+}
+
+/// Words cut off so that they take no more than so many times the type's size; none where they
+/// need not be.
+fn shortened(words: &str, room: f64) -> Option<String> {
+    let width: f64 = words.chars().map(letter_width).sum();
+    if width <= room {
+        return None;
+    }
+    let mut left = room - 3.0 * letter_width('.');
+    let fits = |letter: &char| {
+        left -= letter_width(*letter);
+        left >= 0.0
+    };
+    let start: String = words.chars().take_while(fits).collect();
+    Some(start + "...")
+}
+
 /// A place to a hundredth of a pixel; what is not a number or too far away to be drawn is at the edge.
 fn number(value: f64) -> String {
     let value = if value.is_nan() { 0.0 } else { value };
@@ -219,7 +263,20 @@ pub(super) fn ticks(least: f64, greatest: f64, about: f64) -> (Vec<f64>, usize) 
 
 #[cfg(test)]
 mod tests {
-    use super::ticks;
+    use super::{shortened, ticks};
+
+    #[test]
+    fn words_without_room_are_cut_off() {
+        assert_eq!(shortened("reeds", 4.0), None);
+        let name = "reeds ".repeat(40);
+        let short = shortened(&name, 20.0).expect("cut off");
+        assert!(
+            short.starts_with("reeds reeds") && short.ends_with("..."),
+            "{short}"
+        );
+        assert!((30..45).contains(&short.len()), "{short}");
+        assert_eq!(shortened("reeds", -3.0).as_deref(), Some("..."));
+    }
 
     #[test]
     fn ticks_are_round_numbers() {

@@ -5,8 +5,6 @@
 //! pane it gets sideways only `1/n` as far (the paraxial law of refraction, by which the planner
 //! reckons too).
 
-use std::io;
-
 use super::draw::{At, Drawing, PALE, Pen, ticks};
 use crate::optics::depth::depth_of_field;
 use crate::optics::glass_shift_mm;
@@ -20,15 +18,16 @@ const TOP: f64 = 96.0;
 const BOTTOM: f64 = 74.0;
 /// Room for words at the left and at the right.
 const SIDE: f64 = 250.0;
-/// Least distance between two lines of words.
-const LINE: f64 = 52.0;
+/// Least distance between the words of two levels: of three lines each, and where there are too many
+/// levels for that, of one.
+const LINES: f64 = 52.0;
+const LINE: f64 = 18.0;
+/// Half the least width of the lens that can be seen, px.
+const LENS: f64 = 24.0;
 
 /// Draws a stand as it stands at the first frame of a plan.
-///
-/// # Errors
-///
-/// None yet; as a chart's, so that both are written alike.
-pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> {
+#[must_use]
+pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> String {
     let pose = plan.geometry().pose(1);
     let lens_mm = stand.lens.height_mm + pose.stand.camera.lift_mm;
     let faces: Vec<Body> = stand
@@ -42,18 +41,43 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
         .map_or(lens_mm, |axis| {
             lens_mm.max(stand.lens.height_mm + stand.axes[axis.0].travel.1)
         });
-    let widest = stand
+    let lens = &stand.lens;
+    let camera = &pose.stand.camera;
+    let halves: Vec<f64> = stand
         .levels
         .iter()
         .zip(&pose.stand.levels)
-        .map(|(level, place)| level.pane.width_mm + 2.0 * place.east_mm.abs())
-        .fold(100.0, f64::max);
-    let scale = ((HEIGHT - TOP - BOTTOM) / (tallest * 1.04)).min((WIDTH - 2.0 * SIDE) / widest);
-    let ground = HEIGHT - BOTTOM;
+        .map(|(level, place)| {
+            half_width(
+                level.pane.width_mm,
+                level.pane.height_mm,
+                place.turn_degrees,
+            )
+        })
+        .collect();
+    let picture = &lens.picture;
+    let slope =
+        half_width(picture.width_mm, picture.height_mm, camera.turn_degrees) / pose.image_mm;
+    let seen_mm = ray(lens_mm, &faces, slope)
+        .last()
+        .map_or(0.0, |(aside, _)| aside.abs());
+    let places = pose.stand.levels.iter().zip(&halves);
+    let farthest = places
+        .map(|(place, half)| place.east_mm.abs() + half)
+        .fold(camera.east_mm.abs() + seen_mm, f64::max)
+        .max(50.0);
+    let most = HEIGHT - TOP - BOTTOM;
+    let scale = (most / (tallest * 1.04)).min((WIDTH / 2.0 - SIDE) / farthest);
+    // As tall as the stand, or as the words of all levels need.
+    let count = stand.levels.len() as f64;
+    let short = LINES * (count + 1.0) > most;
+    let words = (count + 1.0) * if short { LINE } else { LINES };
+    let ground = TOP + words.max(tallest * 1.04 * scale);
+    let tall = ground + BOTTOM;
     let x = |east_mm: f64| WIDTH / 2.0 + east_mm * scale;
     let y = |height_mm: f64| ground - height_mm * scale;
-    let mut drawing = Drawing::new(WIDTH, HEIGHT);
-    drawing.area((0.0, 0.0), (WIDTH, HEIGHT), "#ffffff");
+    let mut drawing = Drawing::new(WIDTH, tall);
+    drawing.area((0.0, 0.0), (WIDTH, tall), "#ffffff");
     drawing.text(
         (20.0, 30.0),
         19.0,
@@ -80,7 +104,6 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
     );
 
     // Where it is sharp, behind everything else.
-    let lens = &stand.lens;
     let sharp = depth_of_field(
         lens.focal_length_mm,
         lens.f_number,
@@ -98,11 +121,11 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
     // The bed and the optical axis.
     drawing.line(
         (SIDE - 30.0, ground),
-        (WIDTH - SIDE + 30.0, ground),
+        (WIDTH - SIDE, ground),
         Pen::solid(3.0),
     );
     drawing.text((SIDE - 36.0, ground + 5.0), 13.0, At::End, "bed, 0 mm");
-    let centre = x(pose.stand.camera.east_mm);
+    let centre = x(camera.east_mm);
     drawing.line(
         (centre, y(lens_mm) - 26.0),
         (centre, ground),
@@ -110,15 +133,15 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
     );
     // What the lens sees.
     for side in [-1.0, 1.0] {
-        let slope = side * lens.picture.width_mm / 2.0 / pose.image_mm;
-        let ray = ray(lens_mm, &faces, slope);
-        let points = ray.into_iter().map(|(east_mm, height_mm)| {
-            Some((x(pose.stand.camera.east_mm + east_mm), y(height_mm)))
-        });
+        let ray = ray(lens_mm, &faces, side * slope);
+        let points = ray
+            .into_iter()
+            .map(|(east_mm, height_mm)| Some((x(camera.east_mm + east_mm), y(height_mm))));
         drawing.through(points, Pen::solid(0.9));
     }
     // The lens.
-    let half = (lens.focal_length_mm / lens.f_number).max(24.0 / scale) * scale;
+    let pupil = lens.focal_length_mm / lens.f_number / 2.0 * scale;
+    let half = pupil.max(LENS);
     let eye = y(lens_mm);
     let bow: Vec<(f64, f64)> = (0..=24)
         .map(|step| {
@@ -133,6 +156,14 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
         At::End,
         &format!("lens, {lens_mm:.1} mm"),
     );
+    if pupil < LENS {
+        drawing.text(
+            (SIDE - 36.0, eye + 19.0),
+            12.0,
+            At::End,
+            "(drawn wider than it is)",
+        );
+    }
     drawing.line(
         (SIDE - 30.0, eye),
         (centre - half, eye),
@@ -151,14 +182,27 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
     }
 
     // The levels.
-    let mut words_y: f64 = f64::NEG_INFINITY;
+    let wanted: Vec<f64> = stand
+        .levels
+        .iter()
+        .zip(&faces)
+        .map(|(level, body)| {
+            let face_mm = match level.pane.art {
+                Face::Upper => body.top_mm,
+                Face::Under => body.bottom_mm,
+            };
+            y(face_mm) - 4.0
+        })
+        .collect();
+    let (apart, below) = if short { (LINE, 0.0) } else { (LINES, 40.0) };
+    let words = spread(&wanted, apart, (TOP, ground - below));
     let mut above_mm = None;
     let each = stand.levels.iter().zip(&pose.stand.levels).zip(&faces);
     for (index, ((level, place), body)) in each.enumerate() {
         let id = LevelId(index);
         let (west, east) = (
-            x(place.east_mm - level.pane.width_mm / 2.0),
-            x(place.east_mm + level.pane.width_mm / 2.0),
+            x(place.east_mm - halves[index]),
+            x(place.east_mm + halves[index]),
         );
         let (top, bottom) = (y(body.top_mm), y(body.bottom_mm));
         drawing.closed(
@@ -171,8 +215,7 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
             Face::Under => bottom,
         };
         drawing.line((west, face), (east, face), Pen::solid(2.2));
-        // Its words, below those of the level above where they would meet.
-        words_y = (face - 4.0).max(words_y + LINE);
+        let words_y = words[index];
         drawing.line((east, face), (edge, words_y), Pen::solid(0.6).grey());
         drawing.text(
             (edge + 5.0, words_y + 4.0),
@@ -189,7 +232,8 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
             "glass {} mm, n {}",
             level.pane.thickness_mm, level.pane.index
         );
-        for (line, words) in [glass, gap].iter().enumerate() {
+        let more: &[String] = if short { &[] } else { &[glass, gap] };
+        for (line, words) in more.iter().enumerate() {
             let place = (edge + 5.0, words_y + 19.0 + 15.0 * line as f64);
             drawing.text(place, 12.0, At::Start, words);
         }
@@ -224,14 +268,37 @@ pub fn elevation(stand: &Stand, shot: &Shot, plan: &Plan) -> io::Result<String> 
         let line = middle - 22.0 + 16.0 * place as f64;
         drawing.text((at - 8.0, line), 12.5, At::End, &words);
     }
-    scale_bar(&mut drawing, scale);
+    scale_bar(&mut drawing, scale, tall);
     drawing.text(
-        (WIDTH - 20.0, HEIGHT - 20.0),
+        (WIDTH - 20.0, tall - 20.0),
         12.0,
         At::End,
         "heavy side of a pane: its painted face; bars with ticks: how far a lift goes; grey: sharp",
     );
-    Ok(drawing.finish())
+    drawing.finish()
+}
+
+/// Half of what a rectangle that is turned takes from west to east.
+fn half_width(width: f64, height: f64, turn_degrees: f64) -> f64 {
+    let (sin, cos) = turn_degrees.to_radians().sin_cos();
+    f64::midpoint(width * cos.abs(), height * sin.abs())
+}
+
+/// Places that come in their order, no nearer to one another than so much, and as near as that
+/// allows to those wanted; within two ends, where there is room for all.
+fn spread(wanted: &[f64], apart: f64, (first, last): (f64, f64)) -> Vec<f64> {
+    let mut places = wanted.to_vec();
+    let mut least = first;
+    for place in &mut places {
+        *place = place.max(least);
+        least = *place + apart;
+    }
+    let mut most = last;
+    for place in places.iter_mut().rev() {
+        *place = place.min(most);
+        most = *place - apart;
+    }
+    places
 }
 
 /// Heights of a pane, mm.
@@ -302,10 +369,10 @@ fn range(drawing: &mut Drawing, at: f64, low: f64, high: f64) {
     }
 }
 
-fn scale_bar(drawing: &mut Drawing, scale: f64) {
+fn scale_bar(drawing: &mut Drawing, scale: f64, tall: f64) {
     let (marks, _) = ticks(0.0, 200.0 / scale, 2.0);
     let length_mm = marks.get(1).copied().unwrap_or(100.0);
-    let (from, y) = (24.0, HEIGHT - 26.0);
+    let (from, y) = (24.0, tall - 26.0);
     let to = from + length_mm * scale;
     drawing.line((from, y), (to, y), Pen::solid(2.0));
     for end in [from, to] {
@@ -331,6 +398,29 @@ mod tests {
             shift_mm: thickness_mm * (1.0 - 1.0 / index),
             index,
         }
+    }
+
+    #[test]
+    fn words_are_spread_between_the_ends() {
+        assert_eq!(
+            spread(&[5.0, 6.0, 40.0], 10.0, (0.0, 100.0)),
+            [5.0, 15.0, 40.0]
+        );
+        assert_eq!(
+            spread(&[90.0, 95.0, 99.0], 10.0, (0.0, 100.0)),
+            [80.0, 90.0, 100.0]
+        );
+        assert_eq!(spread(&[-9.0, -9.0], 10.0, (0.0, 100.0)), [0.0, 10.0]);
+    }
+
+    #[test]
+    fn what_is_turned_takes_its_own_width() {
+        for (turn, half) in [(0.0, 18.0), (90.0, 12.0), (-90.0, 12.0), (180.0, 18.0)] {
+            assert!((half_width(36.0, 24.0, turn) - half).abs() < 1e-9, "{turn}");
+        }
+        // A square by its corner.
+        let corner = half_width(2.0, 2.0, 45.0);
+        assert!((corner - 2.0_f64.sqrt()).abs() < 1e-9, "{corner}");
     }
 
     /// byjus.com, "printed page under a glass cube": 6.0 cm of glass, n = 1.5, raise what is under

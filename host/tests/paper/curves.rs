@@ -48,11 +48,10 @@ fn drifting(frames: u32, hold: u32, track: ShiftTrack) -> (Stand, Plan, usize) {
 /// frames a second that is W/168 a frame (the division is ours), here 1920/168 = 11.4286 pixels.
 #[test]
 fn a_pan_at_the_seven_second_rule_travels_so_many_pixels_on_ones_and_on_twos() {
-    let (stand, _, plan) = demo();
+    let (_, _, plan) = demo();
     let pose = plan.geometry().pose(1);
     let pixel = pose.levels[3].distance_mm / pose.image_mm * 36.0 / 1920.0;
     let amount = 1920.0 / 168.0 * pixel;
-    let _ = stand;
     for (hold, jump) in [(1, 11.428_571), (2, 22.857_143)] {
         let track = ShiftTrack::PerFrame {
             amount,

@@ -6,7 +6,8 @@ use panestep::paper::raster::raster;
 use panestep::plan::Plan;
 use panestep::plan::survey::survey;
 use panestep::shot::Shot;
-use panestep::stand::Stand;
+use panestep::stand::{LevelId, Stand};
+use resvg::usvg::{Node, Options, Tree, fontdb};
 use roxmltree::Document;
 
 use super::{Coast, REEDS, demo};
@@ -29,40 +30,51 @@ fn drawn(stand: &Stand, shot: &Shot, plan: &Plan) -> Vec<(String, String)> {
         .collect()
 }
 
-/// Every coordinate lies within the drawing.
-fn within(document: &Document<'_>) {
-    let root = document.root_element();
-    let side = |name: &str| {
-        root.attribute(name)
-            .and_then(|it| it.parse::<f64>().ok())
-            .expect("a size")
+/// Every line and every word lies within the drawing, words as wide as the type in which a PNG has
+/// them.
+fn within(svg: &str) {
+    let mut fonts = fontdb::Database::new();
+    fonts.load_font_data(dejavu::sans::regular().to_vec());
+    let options = Options {
+        font_family: "DejaVu Sans".into(),
+        fontdb: std::sync::Arc::new(fonts),
+        ..Options::default()
     };
-    let (width, height) = (side("width"), side("height"));
-    let number = |text: &str| text.parse::<f64>().expect("a number");
-    for node in document.descendants() {
-        for (name, most) in [
-            ("x", width),
-            ("x1", width),
-            ("x2", width),
-            ("y", height),
-            ("y1", height),
-            ("y2", height),
-        ] {
-            if let Some(at) = node.attribute(name).map(number) {
-                assert!(
-                    (0.0..=most).contains(&at),
-                    "{name} {at} of {most}: {node:?}"
-                );
+    // Text of the family `sans-serif`, whose font this is.
+    let svg = svg.replace("sans-serif", "DejaVu Sans");
+    let tree = Tree::from_str(&svg, &options).expect("SVG");
+    let (width, height) = (tree.size().width(), tree.size().height());
+    let mut seen = (0, 0);
+    let mut look = vec![tree.root()];
+    while let Some(group) = look.pop() {
+        for node in group.children() {
+            match node {
+                Node::Group(group) => {
+                    look.push(group);
+                    continue;
+                }
+                Node::Text(_) => seen.0 += 1,
+                _ => seen.1 += 1,
             }
-        }
-        if let Some(points) = node.attribute("points") {
-            for point in points.split(' ') {
-                let (x, y) = point.split_once(',').expect("a point");
-                assert!((-0.1..=width + 0.1).contains(&number(x)), "{points}");
-                assert!((-0.1..=height + 0.1).contains(&number(y)), "{points}");
-            }
+            let is = node.abs_bounding_box();
+            let inside = is.left() >= -0.1
+                && is.top() >= -0.1
+                && is.right() <= width + 0.1
+                && is.bottom() <= height + 0.1;
+            assert!(
+                inside,
+                "{is:?} of {width} x {height}: {}",
+                match node {
+                    Node::Text(text) => {
+                        let words = text.chunks().iter().map(|chunk| chunk.text());
+                        words.collect::<Vec<_>>().concat()
+                    }
+                    _ => "a line".to_owned(),
+                }
+            );
         }
     }
+    assert!(seen.0 > 5 && seen.1 > 5, "{seen:?}");
 }
 
 #[test]
@@ -81,7 +93,7 @@ fn a_chart_has_a_panel_for_each_curve_with_its_limits() {
         ]
     );
     let document = Document::parse(&charts[0].1).expect("SVG");
-    within(&document);
+    within(&charts[0].1);
     let texts = texts(&document);
     for title in [
         "east: position",
@@ -126,7 +138,7 @@ fn what_to_look_out_for_is_said_and_marked_over_the_frames() {
     let survey = survey(&stand, &shot, &plan, &[], |_| {});
     let charts = charts(&stand, &shot, &plan, &survey, |_| Ok(())).expect("drawn");
     let document = Document::parse(&charts[0].svg).expect("SVG");
-    within(&document);
+    within(&charts[0].svg);
     let texts = texts(&document);
     assert!(texts.iter().any(|text| text == "soft"), "{texts:?}");
     assert!(texts.iter().any(|text| text == "pane ends"), "{texts:?}");
@@ -181,7 +193,7 @@ fn a_hundred_thousand_frames_make_no_larger_a_drawing() {
     let plan = Plan::new(&stand, &shot).expect("sound");
     let charts = drawn(&stand, &shot, &plan);
     assert!(charts.iter().all(|(_, svg)| svg.len() < 400_000));
-    within(&Document::parse(&charts[0].1).expect("SVG"));
+    within(&charts[0].1);
 }
 
 #[test]
@@ -193,8 +205,7 @@ fn charts_of_one_frame_of_twos_and_of_odd_names_are_sound_and_not_blank() {
         assert_eq!(charts.len(), 4);
         assert_eq!(charts[1].0, "02-reeds-rushes-near");
         for (name, svg) in &charts {
-            let document = Document::parse(svg).expect("SVG");
-            within(&document);
+            within(svg);
             let picture = raster(svg, 1.0).expect("a picture");
             let dark = picture.pixels().filter(|it| it.0[0] < 80).count();
             assert!(dark > 1500, "{name}: {dark}");
@@ -209,9 +220,9 @@ fn charts_of_one_frame_of_twos_and_of_odd_names_are_sound_and_not_blank() {
 #[test]
 fn the_elevation_is_to_scale() {
     let (stand, shot, plan) = demo();
-    let svg = elevation(&stand, &shot, &plan).expect("drawn");
+    let svg = elevation(&stand, &shot, &plan);
     let document = Document::parse(&svg).expect("SVG");
-    within(&document);
+    within(&svg);
     // Panes are the only areas of their shade; the first corner is the north-west one.
     let number = |text: &str| text.parse::<f64>().expect("a number");
     let panes: Vec<[(f64, f64); 2]> = document
@@ -263,4 +274,69 @@ fn the_elevation_is_to_scale() {
     );
     let picture = raster(&svg, 2.0).expect("a picture");
     assert_eq!(picture.dimensions(), (2000, 1800));
+}
+
+/// Short lenses see wide, stands can have many levels, and names can be long.
+#[test]
+fn the_elevation_stays_within_its_drawing() {
+    let (mut stand, mut shot, _) = demo();
+    shot.viewer = panestep::shot::Viewer::default();
+    shot.shifts.clear();
+    shot.focus.clear();
+    shot.cels.clear();
+    shot.frames = 1;
+    stand.name = "a stand of more than common length ".repeat(6);
+    for focal_length_mm in [14.0, 24.0, 200.0] {
+        stand.lens.focal_length_mm = focal_length_mm;
+        let plan = Plan::new(&stand, &shot).unwrap_or_else(|refusals| panic!("{refusals}"));
+        within(&elevation(&stand, &shot, &plan));
+    }
+    // Forty more panes, one below another.
+    stand.axes.clear();
+    stand.clearance_mm = 1.0;
+    let (level, layer) = (stand.levels[0].clone(), shot.layers[4].clone());
+    let from = stand.levels.len();
+    for number in 0..40 {
+        let mut level = level.clone();
+        level.name = format!("reeds of the {number}th row, seen from far away");
+        level.height_mm = 230.0 - 5.0 * f64::from(number);
+        level.pane.thickness_mm = 2.0;
+        let mut layer = layer.clone();
+        layer.level = LevelId(stand.levels.len());
+        stand.levels.push(level);
+        shot.layers.push(layer);
+    }
+    let plan = Plan::new(&stand, &shot).unwrap_or_else(|refusals| panic!("{refusals}"));
+    let svg = elevation(&stand, &shot, &plan);
+    within(&svg);
+    let document = Document::parse(&svg).expect("SVG");
+    let words: Vec<f64> = document
+        .descendants()
+        .filter(|node| node.has_tag_name("text"))
+        .filter(|node| node.text().is_some_and(|text| text.contains("th row")))
+        .map(|node| node.attribute("y").expect("a place"))
+        .map(|y| y.parse().expect("a number"))
+        .collect();
+    assert_eq!(words.len(), stand.levels.len() - from);
+    assert!(
+        words.windows(2).all(|two| two[1] - two[0] >= 17.9),
+        "{words:?}"
+    );
+}
+
+#[test]
+fn what_stands_still_is_not_blown_up() {
+    let (stand, mut shot, _) = demo();
+    shot.frames = 24;
+    shot.viewer = panestep::shot::Viewer::default();
+    shot.shifts.clear();
+    let plan = Plan::new(&stand, &shot).expect("sound");
+    for (name, svg) in drawn(&stand, &shot, &plan) {
+        let document = Document::parse(&svg).expect("SVG");
+        // The finest step of the demonstration's axes is 1/400 mm.
+        let fine = texts(&document).into_iter().find(|text| {
+            text.parse::<f64>().is_ok() && text.split_once('.').is_some_and(|it| it.1.len() > 4)
+        });
+        assert_eq!(fine, None, "{name}");
+    }
 }
