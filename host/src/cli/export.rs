@@ -1,11 +1,10 @@
 //! `panestep export`: a planned shot in open formats.
 
-use std::io::Write;
 use std::ops::RangeInclusive;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use panestep::export::scene::Scene;
-use panestep::export::{DOCUMENT, texture};
+use panestep::export::scene::{PAINTING, Scene};
+use panestep::export::{DOCUMENT, is_painting, texture};
 use panestep::plan::curves::{self, Curves};
 use panestep::take::Span;
 
@@ -50,10 +49,9 @@ pub(crate) fn export(typed: &args::Export) -> Result<(), Failure> {
         work.end(written)?;
     }
     if let Some(path) = &typed.scene {
-        let length = u64::from(shot.frames) * (stand.levels.len() as u64 + 1);
-        let mut work = Work::new("scene", length)?;
-        let result = scene(&mut staged, path, || {
-            Scene::new(&stand, &shot, &plan, texture::load, |_| work.step())
+        let mut work = Work::new("scene", Scene::work(&shot, &plan))?;
+        let result = scene(&mut staged, path, &mut work, |work| {
+            Scene::new(&stand, &shot, &plan, texture::load, |much| work.steps(much))
         });
         work.end(result)?;
     }
@@ -110,7 +108,8 @@ fn ending(path: &Path) -> Option<String> {
 fn scene(
     staged: &mut Staged,
     path: &Path,
-    make: impl FnOnce() -> std::io::Result<Scene>,
+    work: &mut Work,
+    make: impl FnOnce(&mut Work) -> std::io::Result<Scene>,
 ) -> Result<(), Failure> {
     let ending = ending(path);
     let one_file = matches!(ending.as_deref(), Some("gltf" | "glb")) && !path.is_dir();
@@ -120,15 +119,31 @@ fn scene(
     } else {
         staged.must_be_ours(&path.join(DOCUMENT), "")?;
     }
-    let scene =
-        make().map_err(|error| Failure::could_not(format!("the scene cannot be made: {error}")))?;
+    let scene = make(work)
+        .map_err(|error| Failure::could_not(format!("the scene cannot be made: {error}")))?;
     match ending.as_deref() {
-        Some("glb") if one_file => staged.write(path, "", |out| scene.glb(out))?,
-        Some("gltf") if one_file => staged.write(path, "", |out| scene.gltf(out))?,
+        Some("glb") if one_file => {
+            staged.write(path, "", |out| scene.glb(out, |much| work.steps(much)))?
+        }
+        Some("gltf") if one_file => {
+            staged.write(path, "", |out| scene.gltf(out, |much| work.steps(much)))?
+        }
         _ => {
             staged.folder(path)?;
-            for file in scene.beside() {
-                staged.write(&path.join(file.name), "", |out| out.write_all(file.bytes))?;
+            let beside = scene.beside();
+            for file in &beside {
+                staged.write(&path.join(&file.name), "", |out| {
+                    work.steps(PAINTING)?;
+                    file.write(out)
+                })?;
+            }
+            for old in paintings(path) {
+                if !beside.iter().any(|file| file.name == old) {
+                    say(&format!(
+                        "{} is of an older scene: this one has nothing of that name",
+                        path.join(old).display()
+                    ));
+                }
             }
             // Last: a folder with a document has all that it names.
             staged.write(&path.join(DOCUMENT), "", |out| scene.document(out))?;
@@ -138,4 +153,18 @@ fn scene(
         say(note);
     }
     Ok(())
+}
+
+/// Paintings of scenes that are in a folder already.
+fn paintings(folder: &Path) -> Vec<PathBuf> {
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return Vec::new();
+    };
+    let names = entries.flatten().map(|entry| entry.file_name());
+    let mut names: Vec<PathBuf> = names
+        .filter(|name| name.to_str().is_some_and(is_painting))
+        .map(PathBuf::from)
+        .collect();
+    names.sort();
+    names
 }

@@ -9,4 +9,4 @@ pub mod scene;
 pub mod texture;
 mod write;
 
-pub use write::DOCUMENT;
+pub use write::{DOCUMENT, is_painting};

@@ -11,9 +11,12 @@
 //!   `v0`, and every level stands at `v0/v` of its apparent distance from the lens instead, which
 //!   gives the same picture. Where no focus is pulled that factor is 1.
 //! * The animation has a key at every frame, at `(frame - 1) / rate` seconds, straight in between
-//!   (`LINEAR`), and one at its end, so that the last picture is shown as long as the others. Where pictures are held for several frames it has one at every picture, and nothing moves in
-//!   between (`STEP`). Positions are the exact ones, before rounding to steps.
+//!   (`LINEAR`), and one at its end, so that the last picture is shown as long as the others. Where
+//!   pictures are held for several frames it has one at every picture, and nothing moves in between
+//!   (`STEP`). Positions are the exact ones, before rounding to steps.
 //! * Of a shot with passes it is the first pass: levels that are out in it are not in the scene.
+//! * Paintings are not kept in memory: each is read once to see what it is, and once more when it is
+//!   written.
 //! * Planes come farthest first, and what cannot be seen through is `OPAQUE`, so that viewers that
 //!   draw in the file's order and those that sort by distance agree. Paintings are shown as they
 //!   are, without light (`KHR_materials_unlit`).
@@ -26,7 +29,7 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use self::build::Build;
-use super::texture::Texture;
+use super::texture::{Kind, Texture};
 use crate::plan::{FramePose, Plan};
 use crate::shot::Shot;
 use crate::stand::{LevelId, Stand};
@@ -46,11 +49,23 @@ pub struct Scene {
     pub notes: Vec<String>,
 }
 
+/// A painting; its bytes are read anew when they are written.
 #[derive(Clone, Debug)]
 pub(super) struct Image {
     pub(super) name: String,
-    pub(super) texture: Texture,
+    pub(super) path: PathBuf,
+    pub(super) kind: Kind,
+    /// Whether its bytes are the file's.
+    pub(super) own: bool,
+    pub(super) length: usize,
+    pub(super) fingerprint: u64,
 }
+
+/// What `begun` hears before a painting is read: it takes about as long as so many frames.
+pub const PAINTING: u64 = 1000;
+
+/// Most bytes that the paintings of a scene may have together: 4 GiB, as much as a `.glb` file holds.
+pub const MOST_BYTES: u64 = 1 << 32;
 
 /// Where something is over the pictures: translations and rotations.
 #[derive(Default)]
@@ -73,18 +88,36 @@ fn shown_until(shot: &Shot) -> f32 {
 }
 
 impl Scene {
+    /// How much [`Self::new`] and the writing of what it makes let `begun` hear together, at most.
+    #[must_use]
+    pub fn work(shot: &Shot, plan: &Plan) -> u64 {
+        let frames = u64::from(shot.frames);
+        let shown = shot.layers.iter().filter(|it| !is_out(shot, it.level));
+        let levels = shown.map(|layer| {
+            let cels = shot.cels.iter().filter(|it| it.level == layer.level);
+            let drawings = cels.flat_map(|it| &it.drawings);
+            let drawings = drawings.filter_map(|it| it.art.as_deref());
+            let mut arts: Vec<&Path> = drawings.chain(layer.art.as_deref()).collect();
+            arts.sort_unstable();
+            arts.dedup();
+            // Each is read, and read again when it is written.
+            frames + 2 * PAINTING * arts.len() as u64
+        });
+        frames.div_ceil(u64::from(plan.geometry().hold())) + levels.sum::<u64>()
+    }
+
     /// Puts a scene together. `load` reads a painting, and says what is wrong with it where it cannot;
-    /// `begun` hears every frame and may end the work.
+    /// `begun` hears 1 before every frame and [`PAINTING`] before every painting, and may end the work.
     ///
     /// # Errors
     ///
-    /// Those of `begun`.
+    /// Those of `begun`; paintings of more than [`MOST_BYTES`].
     pub fn new(
         stand: &Stand,
         shot: &Shot,
         plan: &Plan,
         mut load: impl FnMut(&Path) -> Result<Texture, String>,
-        mut begun: impl FnMut(u32) -> io::Result<()>,
+        mut begun: impl FnMut(u64) -> io::Result<()>,
     ) -> io::Result<Self> {
         let geometry = plan.geometry();
         let hold = geometry.hold();
@@ -96,7 +129,7 @@ impl Scene {
         let (mut nearest, mut farthest) = (f64::INFINITY, 0.0_f64);
         let mut pose = geometry.blank();
         for &frame in &pictures {
-            begun(frame)?;
+            begun(1)?;
             geometry.pose_into(frame, &mut pose);
             camera.add(
                 lens_place(stand, &pose),
@@ -126,11 +159,17 @@ impl Scene {
         let way = if hold > 1 { "STEP" } else { "LINEAR" };
         let mut clock = None;
 
-        let out = shot.passes.first().map_or(&[][..], |pass| &pass.without);
+        if let [first, _, ..] = shot.passes.as_slice() {
+            build.notes.push(format!(
+                "the scene shows the first of {} passes alone: {}",
+                shot.passes.len(),
+                first.name
+            ));
+        }
         let mut roots = Vec::new();
         // The farthest first.
         for (place, level) in stand.levels.iter().enumerate().rev() {
-            if out.contains(&LevelId(place)) {
+            if is_out(shot, LevelId(place)) {
                 build.notes.push(format!(
                     "{} is not in the scene: it is out in the first pass",
                     level.name
@@ -145,6 +184,11 @@ impl Scene {
                 build.nodes[node]["children"] = children.into();
             }
             roots.push(node);
+        }
+        if roots.is_empty() {
+            build
+                .notes
+                .push("nothing is in the scene but the camera".to_owned());
         }
         let eye = build.nodes.len();
         build.nodes.push(json!({ "name": "camera", "camera": 0 }));
@@ -218,6 +262,12 @@ impl Scene {
     }
 }
 
+/// Whether a level is out in the pass that a scene shows.
+fn is_out(shot: &Shot, level: LevelId) -> bool {
+    let first = shot.passes.first();
+    first.is_some_and(|pass| pass.without.contains(&level))
+}
+
 /// The angle that a camera sees, radians.
 fn field_of_view(height_mm: f64, image_mm: f64) -> f64 {
     2.0 * (height_mm / 2.0).atan2(image_mm)
@@ -278,10 +328,12 @@ fn still<T: Copy + PartialEq>(values: &[T]) -> Option<T> {
 }
 
 /// What a scene's folder holds beside its document, in the order in which it is written.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Beside<'a> {
     /// The file's name.
     pub name: PathBuf,
-    /// What is in it.
-    pub bytes: &'a [u8],
+    /// A painting, or
+    pub(super) image: Option<&'a Image>,
+    /// what else is in it.
+    pub(super) data: &'a [u8],
 }

@@ -2,10 +2,12 @@
 //! made into PNG of 8 bits.
 
 use std::fs::File;
-use std::io::{Cursor, Read};
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::io::{self, Cursor, Read};
 use std::path::Path;
 
 use image::codecs::png::PngEncoder;
+use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageEncoder, ImageFormat, ImageReader, Limits};
 
 use crate::camera::whole;
@@ -60,12 +62,52 @@ impl Kind {
     }
 }
 
+impl Texture {
+    /// What tells whether the bytes are the same when they are made again.
+    pub(super) fn fingerprint(&self) -> u64 {
+        hash(&self.bytes)
+    }
+}
+
+/// A painting's bytes once more, which are not kept: together they may be more than fits in memory.
+///
+/// # Errors
+///
+/// Where it cannot be read any more, or is another by now.
+pub(super) fn again(path: &Path, own: bool, fingerprint: u64) -> io::Result<Vec<u8>> {
+    let changed = |what: String| {
+        io::Error::other(format!(
+            "{} has changed while the scene was made: {what}; make the scene again",
+            path.display()
+        ))
+    };
+    let bytes = if own {
+        read(path).map_err(changed)?
+    } else {
+        load(path).map_err(changed)?.bytes
+    };
+    if hash(&bytes) != fingerprint {
+        return Err(changed("it holds another picture".into()));
+    }
+    Ok(bytes)
+}
+
+fn hash(bytes: &[u8]) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    bytes.hash(&mut hasher);
+    hasher.finish()
+}
+
 /// Reads a painting.
 ///
 /// # Errors
 ///
 /// What is wrong with the file, without its name.
 pub fn load(path: &Path) -> Result<Texture, String> {
+    of_bytes(read(path)?)
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, String> {
     let file = File::open(path).map_err(|error| error.to_string())?;
     let about = file.metadata().map_err(|error| error.to_string())?;
     if !about.is_file() {
@@ -78,7 +120,7 @@ pub fn load(path: &Path) -> Result<Texture, String> {
     if bytes.len() as u64 > MAX_FILE {
         return Err("it is longer than 1 GiB".into());
     }
-    of_bytes(bytes)
+    Ok(bytes)
 }
 
 fn of_bytes(bytes: Vec<u8>) -> Result<Texture, String> {
@@ -90,6 +132,7 @@ fn of_bytes(bytes: Vec<u8>) -> Result<Texture, String> {
     let format = reader.format();
     let mut decoder = reader.into_decoder().map_err(unreadable)?;
     let (width, height) = decoder.dimensions();
+    let orientation = decoder.orientation().map_err(unreadable)?;
     if width > MAX_SIDE || height > MAX_SIDE || u64::from(width) * u64::from(height) > MAX_PIXELS {
         return Err(format!(
             "it has {width} x {height} pixels; at most {MAX_SIDE} a side and {MAX_PIXELS} in all"
@@ -103,8 +146,12 @@ fn of_bytes(bytes: Vec<u8>) -> Result<Texture, String> {
     limits.max_alloc = Some(8 * MAX_PIXELS + (64 << 20));
     decoder.set_limits(limits).map_err(unreadable)?;
     // Decoded in any case: a file that is cut short must not get into a scene.
-    let picture = DynamicImage::from_decoder(decoder).map_err(unreadable)?;
+    let mut picture = DynamicImage::from_decoder(decoder).map_err(unreadable)?;
+    // Some viewers turn a picture as its file's Exif says, some do not: it is turned here.
+    picture.apply_orientation(orientation);
+    let (width, height) = (picture.width(), picture.height());
     let own = match format {
+        _ if orientation != Orientation::NoTransforms => None,
         Some(ImageFormat::Png) if plain_png(&bytes) => Some(Kind::Png),
         Some(ImageFormat::Jpeg) if plain_jpeg(&bytes) => Some(Kind::Jpeg),
         _ => None,
@@ -181,7 +228,7 @@ fn plain_jpeg(bytes: &[u8]) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use image::{ImageBuffer, Luma, Rgb, Rgba};
 
@@ -226,6 +273,41 @@ mod tests {
                 .expect("a PNG")
                 .into_rgba8();
             assert_eq!(read.get_pixel(1, 1).0, pixel);
+        }
+    }
+
+    /// A JPEG picture, white at the left and black at the right, with an orientation in its Exif.
+    /// Exif 2.3, 4.6.4, tag 0112 (from memory): 6 has the first row at the right, to be turned by 90
+    /// degrees clockwise.
+    pub(crate) fn turned_jpeg(orientation: u8) -> Vec<u8> {
+        let picture = DynamicImage::from(ImageBuffer::from_fn(16, 8, |x, _| {
+            Rgb(if x < 8 { [250_u8, 250, 250] } else { [5, 5, 5] })
+        }));
+        let bytes = written(&picture, ImageFormat::Jpeg);
+        // APP1 behind the start: big-endian TIFF with one entry of type SHORT.
+        let mut exif = b"Exif\0\0MM\0*\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0".to_vec();
+        exif.extend_from_slice(&[orientation, 0, 0, 0, 0, 0, 0]);
+        let mut turned = bytes[..2].to_vec();
+        turned.extend_from_slice(&[0xFF, 0xE1, 0, exif.len() as u8 + 2]);
+        turned.extend_from_slice(&exif);
+        turned.extend_from_slice(&bytes[2..]);
+        turned
+    }
+
+    #[test]
+    fn a_jpeg_that_exif_turns_is_turned() {
+        for (orientation, size) in [(1_u8, (16, 8)), (6, (8, 16))] {
+            let turned = turned_jpeg(orientation);
+            let texture = of_bytes(turned).expect("a texture");
+            assert_eq!((texture.width, texture.height), size);
+            assert_eq!(texture.own, orientation == 1);
+            let read = image::load_from_memory(&texture.bytes).expect("a picture");
+            assert_eq!((read.width(), read.height()), size);
+            // White, which was at the left, is at the top.
+            let read = read.into_luma8();
+            assert!(read.get_pixel(1, 1)[0] > 200);
+            let far = (size.0 - 2, size.1 - 2);
+            assert!(read.get_pixel(far.0, far.1)[0] < 50);
         }
     }
 

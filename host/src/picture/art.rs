@@ -4,6 +4,7 @@ use std::fs;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
+use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
 
 use crate::camera::whole;
@@ -291,8 +292,11 @@ impl Art {
     pub(crate) fn painted(layer: &str, path: &Path) -> Result<Painted, PictureError> {
         let file = ArtFile { layer, path };
         let bytes = file.read()?;
-        let (_, decoder) = file.decoder(&bytes)?;
-        let (columns, rows) = decoder.dimensions();
+        let (_, mut decoder) = file.decoder(&bytes)?;
+        let (mut columns, mut rows) = decoder.dimensions();
+        if sideways(decoder.orientation().map_err(|error| file.broken(error))?) {
+            (columns, rows) = (rows, columns);
+        }
         let mut painted = Painted {
             columns,
             rows,
@@ -342,6 +346,17 @@ impl Art {
     }
 }
 
+/// Whether a picture is turned by a quarter.
+fn sideways(orientation: Orientation) -> bool {
+    matches!(
+        orientation,
+        Orientation::Rotate90
+            | Orientation::Rotate270
+            | Orientation::Rotate90FlipH
+            | Orientation::Rotate270FlipH
+    )
+}
+
 /// A file of art, with the words for what is wrong with it.
 struct ArtFile<'a> {
     layer: &'a str,
@@ -386,7 +401,12 @@ impl ArtFile<'_> {
         decoder
             .set_limits(limits)
             .map_err(|error| self.broken(error))?;
-        DynamicImage::from_decoder(decoder).map_err(|error| self.broken(error))
+        // As whoever looks at the file sees it, who may have turned the camera.
+        let orientation = decoder.orientation().map_err(|error| self.broken(error))?;
+        let mut picture =
+            DynamicImage::from_decoder(decoder).map_err(|error| self.broken(error))?;
+        picture.apply_orientation(orientation);
+        Ok(picture)
     }
 
     /// A decoder that has read the head, whose size is within the limits.
@@ -415,5 +435,32 @@ impl ArtFile<'_> {
             });
         }
         Ok((format, decoder))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::export::texture::tests::turned_jpeg;
+
+    #[test]
+    fn a_painting_is_turned_as_its_exif_says() {
+        let folder = tempfile::tempdir().expect("a folder");
+        for (orientation, size) in [(1, (16, 8)), (6, (8, 16))] {
+            let path = folder.path().join(format!("{orientation}.jpg"));
+            fs::write(&path, turned_jpeg(orientation)).expect("written");
+            let painted = Art::painted("reeds", &path).expect("a picture");
+            assert_eq!((painted.columns, painted.rows), size);
+            let art = Art::load("reeds", &path).expect("a picture");
+            let plane = &art.planes[0];
+            assert_eq!(
+                (plane.width, plane.height),
+                (size.0 as usize, size.1 as usize)
+            );
+            // White is at the left, or by the turn at the top; inside the clear border.
+            let white = plane.pixels[plane.stride + 1][0];
+            let black = plane.pixels[plane.stride * plane.height + plane.width][0];
+            assert!(white > 50_000 && black < 1000, "{white} {black}");
+        }
     }
 }

@@ -8,7 +8,7 @@ use gltf::animation::util::ReadOutputs;
 use nalgebra::{
     Isometry3, Matrix4, Perspective3, Point3, Quaternion, Translation3, UnitQuaternion,
 };
-use panestep::export::scene::Scene;
+use panestep::export::scene::{Beside, PAINTING, Scene};
 use panestep::export::texture;
 use panestep::plan::Plan;
 use panestep::plan::project::stand_point;
@@ -47,7 +47,7 @@ fn read(path: &Path) -> Seen {
 
 fn glb(scene: &Scene) -> Seen {
     let mut bytes = Vec::new();
-    scene.glb(&mut bytes).expect("written");
+    scene.glb(&mut bytes, |_| Ok(())).expect("written");
     let (document, buffers, images) = gltf::import_slice(&bytes).expect("a sound scene");
     Seen {
         document,
@@ -257,6 +257,7 @@ fn drawings_are_shown_and_hidden_as_they_lie() {
     let coast = Coast::new(9, "ones");
     let (stand, shot, plan) = coast.planned();
     let seen = glb(&made(&stand, &shot, &plan));
+    assert_eq!(seen.node("gulls").children().count(), 3);
     // Three drawings cycle up to frame 6, the third a bare pane; then the level's own painting.
     for (frame, lies) in [
         (1, "gull-1"),
@@ -268,6 +269,7 @@ fn drawings_are_shown_and_hidden_as_they_lie() {
         (9, "gulls"),
     ] {
         let time = f64::from(frame - 1) / shot.rate;
+        let mut shown = Vec::new();
         for child in seen.node("gulls").children() {
             let name = child.name().expect("a name").to_owned();
             let expected = if name == format!("gulls: {lies}") {
@@ -280,9 +282,12 @@ fn drawings_are_shown_and_hidden_as_they_lie() {
                 expected,
                 "frame {frame}, {name}"
             );
+            if expected == [1.0; 3] {
+                shown.push(name);
+            }
         }
+        assert_eq!(shown.len(), usize::from(!lies.is_empty()), "{shown:?}");
     }
-    let _ = stand;
 }
 
 #[test]
@@ -293,7 +298,8 @@ fn textures_are_the_art_as_it_is_and_blending_is_in_order() {
     let folder = coast.path("scene");
     std::fs::create_dir(&folder).expect("made");
     for file in scene.beside() {
-        std::fs::write(folder.join(&file.name), file.bytes).expect("written");
+        let mut out = std::fs::File::create(folder.join(&file.name)).expect("made");
+        file.write(&mut out).expect("written");
     }
     let path = folder.join(panestep::export::DOCUMENT);
     let mut out = BufWriter::new(std::fs::File::create(&path).expect("made"));
@@ -307,7 +313,12 @@ fn textures_are_the_art_as_it_is_and_blending_is_in_order() {
             .all(|it| (it.width, it.height) == (50, 40))
     );
     let own = std::fs::read(coast.path("gull-1.png")).expect("read");
-    assert!(scene.beside().iter().any(|file| file.bytes == own));
+    let bytes = |file: &Beside<'_>| {
+        let mut bytes = Vec::new();
+        file.write(&mut bytes).expect("written");
+        bytes
+    };
+    assert!(scene.beside().iter().any(|file| bytes(file) == own));
 
     let roots: Vec<_> = seen
         .document
@@ -335,12 +346,17 @@ fn textures_are_the_art_as_it_is_and_blending_is_in_order() {
     };
     assert_eq!(mode("gulls: gulls"), gltf::material::AlphaMode::Opaque);
     assert_eq!(mode("gulls: gull-1"), gltf::material::AlphaMode::Blend);
-    // The sky has no art: a plain plane, and a sentence about it.
-    assert_eq!(scene.notes.len(), 1);
-    assert!(scene.notes[0].contains("sky"), "{:?}", scene.notes);
+    // The sky has no art: a plain plane, and a sentence about it; and one about the second pass.
+    assert_eq!(scene.notes.len(), 2);
+    assert!(
+        scene.notes[0].contains("first of 2 passes alone: dawn"),
+        "{:?}",
+        scene.notes
+    );
+    assert!(scene.notes[1].contains("sky"), "{:?}", scene.notes);
 
     let mut text = Vec::new();
-    scene.gltf(&mut text).expect("written");
+    scene.gltf(&mut text, |_| Ok(())).expect("written");
     // From a file: of bytes alone the reader takes no pictures in the text.
     let path = coast.path("whole.gltf");
     std::fs::write(&path, &text).expect("written");
@@ -359,7 +375,7 @@ fn missing_and_broken_art_is_a_plain_plane_and_said() {
     let seen = glb(&scene);
     // The reeds; and the gulls' own painting lies on no frame.
     assert_eq!(seen.images.len(), 1);
-    assert_eq!(scene.notes.len(), 3, "{:?}", scene.notes);
+    assert_eq!(scene.notes.len(), 4, "{:?}", scene.notes);
     for name in ["gull-1", "gull-2"] {
         let note = scene.notes.iter().find(|note| note.contains(name));
         assert!(note.is_some(), "{:?}", scene.notes);
@@ -386,4 +402,79 @@ fn levels_that_are_out_in_the_first_pass_are_not_in_the_scene() {
     let seen = glb(&scene);
     assert!(seen.document.nodes().all(|node| node.name() != Some(REEDS)));
     assert!(scene.notes.iter().any(|note| note.contains(REEDS)));
+}
+
+/// glTF 2.0, 4.4.3.3: a chunk of nothing should be omitted.
+#[test]
+fn a_scene_of_a_camera_alone_has_no_empty_chunk_and_says_so() {
+    let coast = Coast::new(1, "ones");
+    let (stand, mut shot, plan) = coast.planned();
+    shot.passes[0].without = (0..stand.levels.len()).map(LevelId).collect();
+    let scene = made(&stand, &shot, &plan);
+    let mut bytes = Vec::new();
+    scene.glb(&mut bytes, |_| Ok(())).expect("written");
+    let text = u32::from_le_bytes(bytes[12..16].try_into().expect("a length")) as usize;
+    assert_eq!(bytes.len(), 12 + 8 + text);
+    let (document, _, _) = gltf::import_slice(&bytes).expect("a sound scene");
+    assert_eq!(document.nodes().count(), 1);
+    let last = scene.notes.last().expect("a note");
+    assert!(last.contains("but the camera"), "{last}");
+}
+
+#[test]
+fn paintings_are_asked_for_one_by_one_and_the_work_can_end_at_each() {
+    let coast = Coast::new(9, "ones");
+    let (stand, shot, plan) = coast.planned();
+    let mut heard = Vec::new();
+    let scene = Scene::new(&stand, &shot, &plan, texture::load, |much| {
+        heard.push(much);
+        Ok(())
+    })
+    .expect("made");
+    // Frames: of the move, and of each of three levels; reeds, gulls and two drawings are read.
+    assert_eq!(heard.iter().filter(|it| **it == PAINTING).count(), 4);
+    assert_eq!(heard.iter().filter(|it| **it == 1).count(), 9 * (1 + 3));
+    let mut written = 0;
+    for both in 0..2 {
+        let begun = |much: u64| {
+            written += much;
+            Ok(())
+        };
+        let done = match both {
+            0 => scene.glb(&mut std::io::sink(), begun),
+            _ => scene.gltf(&mut std::io::sink(), begun),
+        };
+        done.expect("written");
+    }
+    assert_eq!(written, 2 * 4 * PAINTING);
+    let all = heard.iter().sum::<u64>() + written / 2;
+    assert_eq!(Scene::work(&shot, &plan), all);
+    // Asked to stop at the third painting.
+    for both in 0..2 {
+        let mut left = 2;
+        let begun = |_: u64| {
+            left -= 1;
+            if left < 0 {
+                Err(std::io::Error::other("stopped"))
+            } else {
+                Ok(())
+            }
+        };
+        let stopped = match both {
+            0 => scene.glb(&mut std::io::sink(), begun),
+            _ => scene.gltf(&mut std::io::sink(), begun),
+        };
+        let error = stopped.expect_err("stopped");
+        assert!(error.to_string().contains("stopped"), "{error}");
+        assert_eq!(left, -1);
+    }
+    // A painting that is another by then is not mixed in.
+    std::fs::copy(coast.path("gull-1.png"), coast.path("gulls.jpg")).expect("copied");
+    let error = scene
+        .glb(&mut std::io::sink(), |_| Ok(()))
+        .expect_err("changed");
+    assert!(
+        error.to_string().contains("gulls.jpg has changed"),
+        "{error}"
+    );
 }

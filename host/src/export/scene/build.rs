@@ -5,7 +5,7 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use super::{Image, Path3, metres, shown_until, still};
+use super::{Image, MOST_BYTES, PAINTING, Path3, metres, shown_until, still};
 use crate::export::texture::Texture;
 use crate::shot::Shot;
 use crate::stand::{LevelId, Stand};
@@ -24,6 +24,8 @@ pub(super) struct Build {
     pub(super) materials: Vec<Value>,
     pub(super) textures: Vec<Value>,
     pub(super) images: Vec<Image>,
+    /// Bytes of all of them.
+    bytes: u64,
     pub(super) samplers: Vec<Value>,
     pub(super) channels: Vec<Value>,
     pub(super) notes: Vec<String>,
@@ -64,12 +66,12 @@ impl Build {
         shot: &Shot,
         level: LevelId,
         load: &mut impl FnMut(&Path) -> Result<Texture, String>,
-        begun: &mut impl FnMut(u32) -> io::Result<()>,
+        begun: &mut impl FnMut(u64) -> io::Result<()>,
     ) -> io::Result<Vec<usize>> {
         // What lies on it from which frame on.
         let mut laid: Vec<(u32, Option<&Path>)> = Vec::new();
         for frame in 1..=shot.frames {
-            begun(frame)?;
+            begun(1)?;
             let art = shot.art_at(level, frame);
             if laid.last().is_none_or(|(_, last)| *last != art) {
                 laid.push((frame, art));
@@ -109,13 +111,14 @@ impl Build {
                 "{name}: {}",
                 art.file_stem().unwrap_or_default().to_string_lossy()
             );
+            begun(PAINTING)?;
             let (size, material, textured) = match load(art) {
                 Ok(texture) => {
                     let height = layer.art_width_mm * f64::from(texture.height)
                         / f64::from(texture.width.max(1));
                     (
                         (layer.art_width_mm, height),
-                        self.painted(&title, texture),
+                        self.painted(&title, art, &texture)?,
                         true,
                     )
                 }
@@ -172,13 +175,24 @@ impl Build {
         self.materials.len() - 1
     }
 
-    fn painted(&mut self, name: &str, texture: Texture) -> usize {
+    fn painted(&mut self, name: &str, path: &Path, texture: &Texture) -> io::Result<usize> {
+        self.bytes += texture.bytes.len() as u64;
+        if self.bytes > MOST_BYTES {
+            return Err(io::Error::other(format!(
+                "its paintings have more than {} GiB together: make them smaller, or the shot shorter",
+                MOST_BYTES >> 30
+            )));
+        }
         let alpha = if texture.alpha { "BLEND" } else { "OPAQUE" };
         self.textures
             .push(json!({ "name": name, "sampler": 0, "source": self.images.len() }));
         self.images.push(Image {
             name: name.to_owned(),
-            texture,
+            path: path.to_owned(),
+            kind: texture.kind,
+            own: texture.own,
+            length: texture.bytes.len(),
+            fingerprint: texture.fingerprint(),
         });
         self.materials.push(json!({
             "name": name,
@@ -190,7 +204,7 @@ impl Build {
             },
             "extensions": { "KHR_materials_unlit": {} },
         }));
-        self.materials.len() - 1
+        Ok(self.materials.len() - 1)
     }
 
     /// A plane that faces up, in millimetres from the level's zero.
