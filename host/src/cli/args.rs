@@ -95,7 +95,8 @@ pub(crate) struct Plan {
     after_help = "The exposure sheet has a row for every exposure in the order in which they are made: \
                   what to set by hand, which way and how far, drawings, passes, remarks, a box to \
                   tick. The painter's sheet has for every level the painted scale, the size to paint \
-                  and where the picture lies on it. Both print on A4 and on Letter from any browser."
+                  and where the picture lies on it. Both print on A4 and on Letter; an exposure \
+                  sheet whose columns do not fit side by side has several tables."
 )]
 pub(crate) struct Sheet {
     /// The shot file.
@@ -129,7 +130,7 @@ pub(crate) struct Chart {
     /// The folder to write into: a drawing for each level, and elevation.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) out: PathBuf,
-    /// How to draw. A PNG that is there already is replaced only with --replace.
+    /// How to draw.
     #[arg(long, value_enum, default_value_t = ChartFormat::Svg)]
     pub(crate) format: ChartFormat,
     /// Replace what is there already, whoever wrote it.
@@ -165,7 +166,7 @@ pub(crate) struct Export {
     #[arg(long, value_name = "FOLDER|FILE")]
     pub(crate) scene: Option<PathBuf>,
     /// Of the curves, these frames only, such as 12 or 12-15.
-    #[arg(long, value_name = "FRAMES", value_parser = span)]
+    #[arg(long, value_name = "FRAMES", value_parser = span, requires = "curves")]
     pub(crate) frames: Option<Span>,
     /// Replace what is there already, whoever wrote it.
     #[arg(long)]

@@ -34,6 +34,8 @@ pub(crate) fn flag() -> Result<Arc<AtomicBool>, Failure> {
                 // A terminal that has gone away needs nothing put back.
                 let _ = tcsetattr(std::io::stdin(), OptionalActions::Now, before);
             }
+            // Held as well: nothing more is written.
+            let _none = super::staged::take_away();
             if signal == SIGQUIT {
                 let _ = low_level::emulate_default_handler(signal);
             }

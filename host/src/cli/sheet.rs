@@ -2,12 +2,10 @@
 
 use std::path::Path;
 
-use image::codecs::png::PngEncoder;
-use image::{ExtendedColorType, ImageEncoder};
 use panestep::paper::chart::{Chart, charts};
 use panestep::paper::elevation::elevation;
-use panestep::paper::exposure_sheet::{self, Wanted};
-use panestep::paper::raster::raster;
+use panestep::paper::exposure_sheet::{self, ExposureSheet, Wanted};
+use panestep::paper::raster::{png, raster};
 use panestep::paper::{MARK, painters_sheet};
 use panestep::plan::Plan;
 use panestep::plan::survey::Survey;
@@ -52,13 +50,12 @@ impl Ready {
 /// Writes both sheets.
 pub(crate) fn sheet(typed: &args::Sheet) -> Result<(), Failure> {
     let margin_mm = margin(&typed.margin)?;
-    let ready = Ready::new(&typed.shot)?;
     let Ready {
         stand,
         shot,
         plan,
         survey,
-    } = &ready;
+    } = &Ready::new(&typed.shot)?;
     let frames = super::export::frames(typed.frames, shot.frames)?;
     let wanted = Wanted {
         frames,
@@ -76,16 +73,17 @@ pub(crate) fn sheet(typed: &args::Sheet) -> Result<(), Failure> {
     for (path, mark) in &files {
         staged.must_be_ours(path, mark)?;
     }
-    let turns = u64::from(plan.schedule().turns());
-    let mut work = Work::new("sheets", 2 * turns + u64::from(shot.frames))?;
+    let sheet = ExposureSheet::new(stand, shot, plan, survey, &wanted);
+    let (rows, lines) = sheet.rows();
+    let mut work = Work::new("sheets", rows + lines + u64::from(shot.frames))?;
     let mut write = || -> Result<(), Failure> {
         staged.folder(folder)?;
         let [exposures, exposures_csv, painters, painters_csv] = &files;
         staged.write(&exposures.0, exposures.1, |out| {
-            exposure_sheet::html(stand, shot, plan, survey, &wanted, out, |_| work.step())
+            sheet.html(out, |_| work.step())
         })?;
         staged.write(&exposures_csv.0, exposures_csv.1, |out| {
-            exposure_sheet::csv(stand, shot, plan, survey, &wanted, out, |_| work.step())
+            sheet.csv(out, |_| work.step())
         })?;
         let tasks = painters_sheet::tasks(stand, shot, plan, survey, margin_mm, |_| work.step())
             .map_err(Failure::could_not)?;
@@ -103,13 +101,12 @@ pub(crate) fn sheet(typed: &args::Sheet) -> Result<(), Failure> {
 
 /// Draws the charts.
 pub(crate) fn chart(typed: &args::Chart) -> Result<(), Failure> {
-    let ready = Ready::new(&typed.shot)?;
     let Ready {
         stand,
         shot,
         plan,
         survey,
-    } = &ready;
+    } = &Ready::new(&typed.shot)?;
     let mut staged = Staged::new(typed.replace);
     let mut work = Work::new("charts", u64::from(shot.frames))?;
     let mut draw = || -> Result<(), Failure> {
@@ -117,30 +114,26 @@ pub(crate) fn chart(typed: &args::Chart) -> Result<(), Failure> {
         let mut all = charts(stand, shot, plan, survey, |_| work.step()).map_err(failed)?;
         all.push(Chart {
             name: "elevation".into(),
-            svg: elevation(stand, shot, plan).map_err(failed)?,
+            svg: elevation(stand, shot, plan),
         });
         // All of them can be written, or none is.
-        let path = |chart: &Chart, ending: &str| typed.out.join(format!("{}.{ending}", chart.name));
+        let ending = match typed.format {
+            ChartFormat::Svg => "svg",
+            ChartFormat::Png => "png",
+        };
+        let path = |chart: &Chart| typed.out.join(format!("{}.{ending}", chart.name));
         for chart in &all {
-            match typed.format {
-                ChartFormat::Svg => staged.must_be_ours(&path(chart, "svg"), MARK)?,
-                ChartFormat::Png => staged.must_be_ours(&path(chart, "png"), "")?,
-            }
+            staged.must_be_ours(&path(chart), MARK)?;
         }
         staged.folder(&typed.out)?;
         for chart in &all {
             match typed.format {
-                ChartFormat::Svg => staged.write(&path(chart, "svg"), MARK, |out| {
+                ChartFormat::Svg => staged.write(&path(chart), MARK, |out| {
                     std::io::Write::write_all(out, chart.svg.as_bytes())
                 })?,
                 ChartFormat::Png => {
                     let picture = raster(&chart.svg, SCALE).map_err(Failure::could_not)?;
-                    staged.write(&path(chart, "png"), "", |out| {
-                        let (width, height) = picture.dimensions();
-                        PngEncoder::new(out)
-                            .write_image(picture.as_raw(), width, height, ExtendedColorType::Rgb8)
-                            .map_err(std::io::Error::other)
-                    })?;
+                    staged.write(&path(chart), MARK, |out| png(&picture, out))?;
                 }
             }
         }

@@ -7,8 +7,8 @@
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use super::screen::{Progress, about};
@@ -19,6 +19,25 @@ const LOOKED_AT: u64 = 4096;
 
 /// A bar for less than a blink is none.
 const SHORT: Duration = Duration::from_millis(500);
+
+/// Temporary files, and folders that were made for them, as long as they are not what was asked for:
+/// whoever ends the program on the spot takes them away.
+static UNFINISHED: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+
+fn unfinished() -> MutexGuard<'static, Vec<PathBuf>> {
+    UNFINISHED.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Takes away what is not finished, the newest first, and lets nothing new begin while what it
+/// returns is held.
+pub(crate) fn take_away() -> MutexGuard<'static, Vec<PathBuf>> {
+    let mut all = unfinished();
+    for path in all.drain(..).rev() {
+        // A file, or a folder that is empty by now.
+        let _ = fs::remove_file(&path).or_else(|_| fs::remove_dir(&path));
+    }
+    all
+}
 
 /// Files that are being written.
 pub(crate) struct Staged {
@@ -49,6 +68,7 @@ impl Staged {
             fs::create_dir(folder).map_err(|error| {
                 Failure::could_not(format!("{} cannot be made: {error}", folder.display()))
             })?;
+            unfinished().push(folder.to_owned());
             self.made.push(folder.to_owned());
         }
         if folder.as_os_str().is_empty() || folder.is_dir() {
@@ -106,6 +126,7 @@ impl Staged {
         hidden.push(name);
         hidden.push(format!(".{}.part", std::process::id()));
         let part = path.with_file_name(hidden);
+        unfinished().push(part.clone());
         self.files.push((part.clone(), path.to_owned()));
         File::create(&part)
             .map(BufWriter::new)
@@ -122,12 +143,28 @@ impl Staged {
 
     /// Gives every file its own name, in the order in which they were written.
     pub(crate) fn keep(mut self) -> Result<Vec<PathBuf>, Failure> {
-        let mut kept = Vec::new();
+        let mut kept: Vec<PathBuf> = Vec::new();
         while !self.files.is_empty() {
             let (part, path) = &self.files[0];
+            // All or nothing, also where the program is ended on the spot.
+            let mut unfinished = unfinished();
             fs::rename(part, path).map_err(|error| {
+                let written = match kept.as_slice() {
+                    [] => "nothing was written".to_owned(),
+                    kept => {
+                        let kept = kept.iter().map(|path| path.display().to_string());
+                        let kept: Vec<_> = kept.collect();
+                        format!(
+                            "written before: {}; all others are as they were",
+                            kept.join(", ")
+                        )
+                    }
+                };
                 Failure::could_not(format!("{} cannot be written: {error}", path.display()))
+                    .hint(format!("check the folder; {written}"))
             })?;
+            unfinished.retain(|it| it != part && !self.made.contains(it));
+            drop(unfinished);
             let (_, path) = self.files.remove(0);
             kept.push(path);
             self.made.clear();
@@ -145,6 +182,10 @@ impl Drop for Staged {
         for folder in self.made.iter().rev() {
             let _ = fs::remove_dir(folder);
         }
+        let gone = |path: &PathBuf| {
+            self.made.contains(path) || self.files.iter().any(|(part, _)| part == path)
+        };
+        unfinished().retain(|path| !gone(path));
     }
 }
 
@@ -156,6 +197,8 @@ pub(crate) struct Work {
     begun: Instant,
     length: u64,
     done: u64,
+    /// When the bar is looked at next.
+    next: u64,
 }
 
 impl Work {
@@ -168,18 +211,25 @@ impl Work {
             begun: Instant::now(),
             length,
             done: 0,
+            next: 0,
         })
     }
 
     /// One more is begun: an error once somebody has asked to stop.
     pub(crate) fn step(&mut self) -> io::Result<()> {
+        self.steps(1)
+    }
+
+    /// Something as long as so many is begun.
+    pub(crate) fn steps(&mut self, much: u64) -> io::Result<()> {
         if self.asked.load(Ordering::Relaxed) {
             return Err(io::Error::other("stopped"));
         }
         // Not at each of a hundred thousand: the bar would be the work.
         let seldom = (self.length / 200).max(1);
         let passed = self.begun.elapsed();
-        if self.done.is_multiple_of(seldom) && passed >= SHORT {
+        if self.done >= self.next && passed >= SHORT {
+            self.next = self.done + seldom;
             let left = self.length.saturating_sub(self.done);
             let each = passed.as_secs_f64() / self.done.max(1) as f64;
             let message = about(Duration::from_secs_f64(each * left as f64));
@@ -187,7 +237,7 @@ impl Work {
                 .get_or_insert_with(|| Progress::new(self.what, self.length))
                 .at(self.done, &message);
         }
-        self.done += 1;
+        self.done += much;
         Ok(())
     }
 
@@ -224,6 +274,28 @@ mod tests {
             assert!(failed.is_err());
         }
         assert!(!folder.path().join("a").exists());
+    }
+
+    #[test]
+    fn what_was_written_is_said_where_a_later_file_cannot_be() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (one, two) = (folder.path().join("one"), folder.path().join("two"));
+        let mut staged = Staged::new(false);
+        for path in [&one, &two] {
+            staged
+                .write(path, "", |out| out.write_all(b"1"))
+                .expect("written");
+        }
+        // A folder gets in the way.
+        fs::create_dir(&two).expect("made");
+        let failed = staged.keep().expect_err("a folder is there");
+        let said = format!("{failed:?}");
+        assert!(
+            said.contains("written before") && said.contains("one"),
+            "{said}"
+        );
+        assert!(one.exists());
+        assert_eq!(fs::read_dir(folder.path()).expect("read").count(), 2);
     }
 
     #[test]

@@ -3,8 +3,10 @@
 //! The font is DejaVu Sans 2.37, which may be shipped with anything (its licence follows Bitstream
 //! Vera's).
 
+use std::io::{self, Write};
 use std::sync::{Arc, OnceLock};
 
+use super::MARK;
 use image::RgbImage;
 use resvg::tiny_skia::{Color, Pixmap, Transform};
 use resvg::usvg::{Options, Tree, fontdb};
@@ -49,6 +51,21 @@ pub fn raster(svg: &str, scale: f32) -> Result<RgbImage, RasterError> {
     let bytes = solid.iter().flat_map(|[r, g, b, _]| [*r, *g, *b]).collect();
     RgbImage::from_raw(width, height, bytes)
         .ok_or_else(|| RasterError(format!("{width} x {height} pixels")))
+}
+
+/// Writes a drawing's pixels as PNG that says who made it, as the SVG does.
+///
+/// # Errors
+///
+/// Those of the writer.
+pub fn png(picture: &RgbImage, out: impl Write) -> io::Result<()> {
+    let mut encoder = png::Encoder::new(out, picture.width(), picture.height());
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.add_text_chunk("Software".to_owned(), MARK.to_owned())?;
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(picture.as_raw())?;
+    Ok(writer.finish()?)
 }
 
 fn fonts() -> Arc<fontdb::Database> {

@@ -100,14 +100,16 @@ fn everything_is_written_once_and_again() {
     let all = names(coast.folder.path()).concat() + &names(&coast.path("scene")).concat();
     assert!(!all.contains(".part"), "{all}");
     assert!(gltf::import(coast.path("scene/scene.gltf")).is_ok());
-    says(
-        &run(
-            &coast,
-            &["chart", "shot.toml", "--out", "png", "--format", "png"],
-        ),
-        0,
-        &["elevation.png"],
-    );
+    for _ in 0..2 {
+        says(
+            &run(
+                &coast,
+                &["chart", "shot.toml", "--out", "png", "--format", "png"],
+            ),
+            0,
+            &["elevation.png"],
+        );
+    }
     let picture = image::open(coast.path("png/elevation.png")).expect("a picture");
     assert_eq!((picture.width(), picture.height()), (2000, 1800));
 }
@@ -141,6 +143,44 @@ fn what_somebody_else_wrote_is_left_alone_and_nothing_is_written_beside_it() {
 }
 
 #[test]
+fn some_frames_of_a_sheet_and_what_an_older_scene_left() {
+    let coast = Coast::new(6, "ones");
+    let words = ["sheet", "shot.toml", "--out", "print", "--frames", "3-4"];
+    says(&run(&coast, &words), 0, &["exposure-sheet.csv"]);
+    let sheet = fs::read_to_string(coast.path("print/exposure-sheet.csv")).expect("read");
+    // Two passes of two frames, and the head.
+    assert_eq!(sheet.lines().count(), 5);
+    fs::create_dir(coast.path("scene")).expect("made");
+    for name in [
+        "painting-001.png",
+        "painting-077.png",
+        "painting-1.png",
+        "mine.png",
+    ] {
+        fs::write(coast.path("scene").join(name), "old").expect("written");
+    }
+    let words = ["export", "shot.toml", "--scene", "scene", "--replace"];
+    let output = run(&coast, &words);
+    says(&output, 0, &["painting-077.png is of an older scene"]);
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(said.matches("older scene").count(), 1, "{said}");
+    assert_ne!(
+        fs::read(coast.path("scene/painting-001.png")).expect("read"),
+        b"old"
+    );
+}
+
+#[test]
+fn a_png_that_is_no_chart_of_ours_is_left_alone() {
+    let coast = Coast::new(4, "ones");
+    fs::create_dir(coast.path("png")).expect("made");
+    fs::copy(coast.path("gull-1.png"), coast.path("png/elevation.png")).expect("copied");
+    let words = ["chart", "shot.toml", "--out", "png", "--format", "png"];
+    says(&run(&coast, &words), 2, &["elevation.png is there already"]);
+    assert_eq!(names(&coast.path("png")), ["elevation.png"]);
+}
+
+#[test]
 fn what_cannot_be_is_refused_before_anything_is_written() {
     let coast = Coast::new(4, "ones");
     for (words, said) in [
@@ -159,6 +199,10 @@ fn what_cannot_be_is_refused_before_anything_is_written() {
                 "5-9",
             ],
             "the shot has 4 frames",
+        ),
+        (
+            vec!["export", "shot.toml", "--scene", "s", "--frames", "1-2"],
+            "--curves",
         ),
         (
             vec!["sheet", "shot.toml", "--out", "print", "--margin", "much"],
@@ -253,6 +297,30 @@ fn asked_to_stop_it_leaves_neither_a_half_file_nor_a_folder() {
         (&["sheet", "shot.toml", "--out", "print/coast"], "print"),
     ] {
         stopped(&coast, words, place);
+    }
+}
+
+#[test]
+fn asked_to_stop_a_scene_of_many_drawings_leaves_nothing() {
+    const MANY: u32 = 120;
+    let coast = Coast::new(MANY, "ones");
+    let mut list = Vec::new();
+    for number in 0..MANY {
+        let picture = image::RgbImage::from_fn(160, 120, |x, y| {
+            let grain = (x * 7919 + y * 104_729 + number * 31) ^ (x * y);
+            image::Rgb([grain as u8, (grain >> 3) as u8, number as u8])
+        });
+        let name = format!("drawing-{number}.png");
+        picture.save(coast.path(&name)).expect("written");
+        list.push(format!("\"{name}\""));
+    }
+    let text = fs::read_to_string(coast.path("shot.toml")).expect("read");
+    let text = text.replace("\"gull-1.png\", \"gull-2.png\", \"bare\"", &list.join(", "));
+    let text = text.replace("to = 6\ncycle = true\n", &format!("to = {MANY}\n"));
+    assert!(text.contains("drawing-119.png"));
+    fs::write(coast.path("shot.toml"), text).expect("written");
+    for place in ["scene", "scene.glb", "scene.gltf"] {
+        stopped(&coast, &["export", "shot.toml", "--scene", place], place);
     }
 }
 
