@@ -94,6 +94,7 @@ pub(super) fn source(name: &str, text: &str) -> Arc<NamedSource<String>> {
 /// separators, and those that turn the direction of writing.
 pub(super) fn steers(c: char) -> bool {
     c.is_control()
+        || u32::from(c) & 0xFFFE == 0xFFFE
         || matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
 }
 

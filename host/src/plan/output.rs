@@ -339,7 +339,8 @@ fn right(text: &str, width: usize) -> String {
     format!("{text:>width$}")
 }
 
-/// A field as RFC 4180 has it: in quotes where it has to be.
+/// A field in quotes where it has to be, as RFC 4180, 2.5 to 2.7, has it. Lines end in LF, which the RFC
+/// has as CR LF. What a spreadsheet takes a field for, such as a formula, is its own business.
 pub(crate) fn quoted(text: &str) -> String {
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))

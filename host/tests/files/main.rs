@@ -345,13 +345,20 @@ fn no_message_steers_the_terminal() {
         "name = \"sky\" # \u{202e}",
         r#""\u001b]0;title" = 1"#,
         "name = 1\u{7f}",
+        // No characters at all, and in no XML.
+        "name = \"sky\u{fffe}\"",
+        "name = \"sky\u{ffff}\"",
+        "name = \"sky\u{1fffe}\"",
     ] {
         let text = changed(STAND, "name = \"sky\"", bad);
         let text = changed(&text, "of = \"sky\"", r#"of = "\u001bc""#);
         let text = changed(&text, "speed = \"25 mm/s\"", r#"speed = "25 mm\u001b/s""#);
         let problems = read_stand_text("stand\u{1b}.toml", &text).unwrap_err();
         let all = format!("{problems}\n{}", problems.report(false));
-        let steering = |c: char| (c.is_control() && c != '\n') || c == '\u{202e}';
+        let steering = |c: char| {
+            (c.is_control() && c != '\n')
+                || matches!(c, '\u{202e}' | '\u{fffe}' | '\u{ffff}' | '\u{1fffe}')
+        };
         assert!(!all.contains(steering), "{all:?}");
     }
 }
