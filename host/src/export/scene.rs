@@ -31,7 +31,7 @@ use serde_json::{Value, json};
 use self::build::Build;
 use super::texture::{Kind, Texture};
 use crate::plan::{FramePose, Plan};
-use crate::shot::Shot;
+use crate::shot::{Cels, Shot};
 use crate::stand::{LevelId, Stand};
 
 /// A scene, ready to be written.
@@ -95,7 +95,7 @@ impl Scene {
         let shown = shot.layers.iter().filter(|it| !is_out(shot, it.level));
         let levels = shown.map(|layer| {
             let cels = shot.cels.iter().filter(|it| it.level == layer.level);
-            let drawings = cels.flat_map(|it| &it.drawings);
+            let drawings = cels.flat_map(Cels::drawings);
             let drawings = drawings.filter_map(|it| it.art.as_deref());
             let mut arts: Vec<&Path> = drawings.chain(layer.art.as_deref()).collect();
             arts.sort_unstable();

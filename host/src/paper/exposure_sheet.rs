@@ -220,7 +220,7 @@ impl<'a> ExposureSheet<'a> {
             writeln!(
                 out,
                 "<p>All columns do not fit side by side: there are {} tables, each with every exposure and \
-             its own boxes to tick. What belongs to one level is on one table.</p>",
+             its own boxes to tick. What belongs to one level is on one table, where it has room there.</p>",
                 parts.tables.len()
             )?;
         }

@@ -13,9 +13,10 @@ pub(super) const UPRIGHT_MM: f64 = 210.0 - 24.0;
 /// The same of paper that lies.
 pub(super) const LYING_MM: f64 = 279.4 - 24.0;
 
-/// A digit of 10 points in bold; those of DejaVu Sans, which is wider than what browsers mostly have,
-/// are 0.70 of its size.
+/// A digit of 10 points, in bold and not; those of DejaVu Sans, which is wider than what browsers
+/// mostly have, are 0.70 and 0.64 of its size.
 const DIGIT_MM: f64 = 0.70 * 10.0 * PT_MM;
+const THIN_DIGIT_MM: f64 = 0.64 * 10.0 * PT_MM;
 /// A letter of 9 points, as wide as most.
 const LETTER_MM: f64 = 0.62 * 9.0 * PT_MM;
 const PT_MM: f64 = 25.4 / 72.0;
@@ -34,7 +35,7 @@ pub(super) struct Fixed {
 impl Fixed {
     pub(super) const BOX_MM: f64 = BOX_MM;
 
-    fn width_mm(&self) -> f64 {
+    pub(super) fn width_mm(&self) -> f64 {
         BOX_MM + self.frame_mm + self.pass_mm.unwrap_or(0.0)
     }
 }
@@ -46,7 +47,8 @@ pub(super) struct Part {
     pub(super) drawn: Vec<(usize, f64)>,
     /// Settings that it has, by their place, with the widths of both their columns.
     pub(super) settings: Vec<(usize, [f64; 2])>,
-    width_mm: f64,
+    /// Of all these.
+    pub(super) width_mm: f64,
 }
 
 /// All tables of a sheet.
@@ -88,18 +90,16 @@ impl Parts {
         let settings = widths(sheet);
 
         // Everything on one table?
-        let mut whole = Part {
-            width_mm: fixed.width_mm(),
-            ..Part::default()
-        };
+        let mut whole = Part::default();
         for (place, width) in drawn.iter().enumerate() {
             whole.draw(place, *width);
         }
         for (place, widths) in settings.iter().enumerate() {
             whole.set(place, *widths);
         }
-        let lying = whole.width_mm > UPRIGHT_MM;
-        if whole.width_mm <= LYING_MM {
+        let width_mm = fixed.width_mm() + whole.width_mm;
+        let lying = width_mm > UPRIGHT_MM;
+        if width_mm <= LYING_MM {
             let tables = vec![whole];
             return Self {
                 fixed,
@@ -199,11 +199,13 @@ fn widths(sheet: &Sheet<'_>) -> Vec<[f64; 2]> {
             Way::Turn | Way::Focus => by.max(words.min(10.0)),
             Way::East | Way::North | Way::Lift => words + 1.0 + by,
         };
-        // No narrower than their heading's longest word.
-        [
-            (value * DIGIT_MM + PADDING_MM).max(16.0),
-            by * LETTER_MM + PADDING_MM,
-        ]
+        let digit = if setting.hand {
+            DIGIT_MM
+        } else {
+            THIN_DIGIT_MM
+        };
+        // Their heading is over both.
+        [value * digit + PADDING_MM, by * LETTER_MM + PADDING_MM]
     })
     .collect()
 }

@@ -22,7 +22,9 @@ pub(super) fn table(
     let part = &parts.tables[number];
     let several = sheet.schedule.passes.len() > 1;
     let columns = 2 + usize::from(several) + part.drawn.len() + 2 * part.settings.len();
-    write!(out, "<table>\n<colgroup>")?;
+    // As wide as the page, but where that would tear a few columns apart.
+    let most = 1.5 * parts.fixed.width_mm() + 1.5 * part.width_mm;
+    write!(out, "<table style=\"max-width: {most:.0}mm\">\n<colgroup>")?;
     let Fixed { frame_mm, pass_mm } = parts.fixed;
     let widths = [Some(Fixed::BOX_MM), Some(frame_mm), pass_mm];
     let widths = widths.into_iter().flatten();
@@ -59,7 +61,7 @@ pub(super) fn table(
         let by = if setting.hand { "" } else { "<br>motor" };
         write!(
             out,
-            "<th class=\"n\">{}<br>{}, {}{by}</th><th>by</th>",
+            "<th colspan=\"2\">{}<br>{}, {}{by}</th>",
             escaped(setting.of),
             setting.way.name(),
             setting.unit
