@@ -36,6 +36,19 @@ pub fn glass_above_mm(stand: &Stand, level: LevelId) -> f64 {
     }
 }
 
+/// The stand with some levels' panes taken out, as a pass may ask: nothing is shifted by them, and what
+/// lies below looks farther away by as much as they raised it. Their places in the list stay.
+#[must_use]
+pub fn with_levels_out(stand: &Stand, out: &[LevelId]) -> Stand {
+    let mut rest = stand.clone();
+    for LevelId(level) in out {
+        if let Some(level) = rest.levels.get_mut(*level) {
+            level.pane.thickness_mm = 0.0;
+        }
+    }
+    rest
+}
+
 /// Apparent distance from the entrance pupil to a level's art, mm.
 #[must_use]
 pub fn apparent_distance_mm(

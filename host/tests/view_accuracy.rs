@@ -2,16 +2,17 @@
 //! with opacity, everything moving.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use image::{ImageBuffer, RgbImage, Rgba};
 use panestep::optics::{self, depth, light};
-use panestep::picture::{Look, Scene};
+use panestep::picture::{Look, PictureError, Scene};
 use panestep::plan::Geometry;
-use panestep::plan::project::stand_point;
 use panestep::shot::{Distance, Key, Layer, Pass, Shot, Strobing, Track, Viewer};
 use panestep::stand::{
-    BoardId, Face, Lens, Level, LevelId, Pane, Picture, Release, Shutter, Stand,
+    BoardId, Face, Lens, Level, LevelId, Pane, Picture, Release, Shutter, Stand, StandPose,
 };
 
 const SIZE: (u32, u32) = (1920, 1080);
@@ -206,6 +207,20 @@ fn measured(picture: &RgbImage, (x, y): (f64, f64), radius: f64) -> (f64, (f64, 
     (sum, (x + east, y + south), moment)
 }
 
+/// A picture is given up once it is asked to.
+#[test]
+fn a_picture_can_be_given_up() {
+    let (_folder, stand, _, scene) = painted();
+    let stop = Arc::new(AtomicBool::new(false));
+    let scene = scene.stopped_by(Arc::clone(&stop));
+    let pose = optics::zero_pose(&stand);
+    let look = Look::plain((96, 54));
+    assert!(scene.photograph(1, &[0], &pose, &look).is_ok());
+    stop.store(true, Ordering::Relaxed);
+    let given_up = scene.photograph(1, &[0], &pose, &look);
+    assert!(matches!(given_up, Err(PictureError::Interrupted)));
+}
+
 fn painted() -> (tempfile::TempDir, Stand, Shot, Scene) {
     let folder = tempfile::tempdir().unwrap();
     let art: Vec<PathBuf> = (0..6)
@@ -220,8 +235,39 @@ fn painted() -> (tempfile::TempDir, Stand, Shot, Scene) {
     (folder, stand, shot, scene)
 }
 
-/// Every level's dot at many frames, without blur and with it, against the projection that the plan
-/// is checked by: 0.05 px. And the blur's disc by its second moment, `d²/16` more than without (a
+/// Where a point of a level is pictured, worked out here step by step, apart from the plan's own
+/// arithmetic: turned and moved with its pane, seen from the camera, raised by the glass above it (a flat
+/// plate's `t (1 - 1/n)`), and through a thin lens (any textbook of optics for both).
+fn projected(stand: &Stand, pose: &StandPose, level: usize, point: (f64, f64)) -> (f64, f64) {
+    use nalgebra::{Rotation2, Vector2};
+    let turn = |degrees: f64| Rotation2::new(degrees.to_radians());
+    let (own, camera) = (&pose.levels[level], &pose.camera);
+    let on_table = turn(own.turn_degrees) * Vector2::new(point.0, point.1)
+        + Vector2::new(own.east_mm, own.north_mm);
+    let seen =
+        turn(-camera.turn_degrees) * (on_table - Vector2::new(camera.east_mm, camera.north_mm));
+    let mut glass_mm = 0.0;
+    for above in 0..=level {
+        let pane = &stand.levels[above].pane;
+        if above < level || pane.art == Face::Under {
+            glass_mm += pane.thickness_mm - pane.thickness_mm / pane.index;
+        }
+    }
+    let distance_mm = stand.lens.height_mm + camera.lift_mm
+        - stand.levels[level].height_mm
+        - own.lift_mm
+        - glass_mm;
+    let (focal_mm, focus_mm) = (stand.lens.focal_length_mm, pose.focus_mm);
+    let image_mm = focal_mm * focus_mm / (focus_mm - focal_mm);
+    let pictured_mm = seen * image_mm / distance_mm;
+    (
+        f64::from(SIZE.0) * (0.5 + pictured_mm.x / 36.0),
+        f64::from(SIZE.1) * (0.5 - pictured_mm.y / 20.25),
+    )
+}
+
+/// Every level's dot at many frames, without blur and with it, against a projection of this test's
+/// own: 0.05 px. And the blur's disc by its second moment, `d²/16` more than without (a
 /// moment of area, any handbook), against the thin lens's formula.
 #[test]
 fn dots_are_where_they_belong_and_as_soft() {
@@ -232,20 +278,13 @@ fn dots_are_where_they_belong_and_as_soft() {
         blur: true,
         ..sharp
     };
-    let (mut worst, mut compared) = (0.0_f64, 0);
+    let (mut compared, mut discs) = (0, 0);
     for frame in [1, 2, 9, 14, 20, 21, 27, 33, FRAMES] {
         let pose = geometry.pose(frame);
         let plain = scene.photograph(frame, &[0], &pose.stand, &sharp).unwrap();
         let blurred = scene.photograph(frame, &[0], &pose.stand, &soft).unwrap();
         for level in 0..6 {
-            let expected = stand_point(
-                &stand,
-                &pose.stand,
-                pose.image_mm,
-                LevelId(level),
-                place(level),
-            )
-            .unwrap();
+            let expected = projected(&stand, &pose.stand, level, place(level));
             let (sum, middle, moment) = measured(&plain, expected, 62.0);
             assert!(sum > 20.0, "frame {frame} level {level}: no dot");
             let (soft_sum, soft_middle, soft_moment) = measured(&blurred, expected, 62.0);
@@ -255,7 +294,6 @@ fn dots_are_where_they_belong_and_as_soft() {
             );
             for found in [middle, soft_middle] {
                 let off = (found.0 - expected.0).hypot(found.1 - expected.1);
-                worst = worst.max(off);
                 compared += 1;
                 assert!(off < 0.05, "frame {frame} level {level}: {off} px off");
             }
@@ -264,17 +302,109 @@ fn dots_are_where_they_belong_and_as_soft() {
                 optics::apparent_distance_mm(&stand, LevelId(level), &pose.stand.camera, place);
             let disc = depth::blur_mm(50.0, 5.6, pose.stand.focus_mm, distance_mm) * 1920.0 / 36.0;
             let found = 4.0 * (soft_moment - moment).max(0.0).sqrt();
-            // Values have 8 bits: what small discs add is lost among their steps.
-            let within = if disc < 4.0 { 0.8 } else { 0.02 * disc + 0.1 };
+            // Left out here: what small discs add is lost among the steps of 8 bits. The kernels' own
+            // moments are tested beside them.
+            if disc < 4.0 {
+                continue;
+            }
+            discs += 1;
             assert!(
-                (found - disc).abs() < within,
+                (found - disc).abs() < 0.02 * disc + 0.1,
                 "frame {frame} level {level}: {found} {disc}"
             );
         }
     }
     assert_eq!(compared, 9 * 6 * 2);
-    // The check can fail: a tenth of a pixel would be found out.
-    assert!(worst > 1e-6);
+    assert!(discs >= 18, "{discs} discs were large enough to measure");
+}
+
+/// A dot that is moved by a tenth of a pixel is found to have moved: what the test above asserts can
+/// fail.
+#[test]
+fn a_tenth_of_a_pixel_is_seen() {
+    let (_folder, stand, shot, scene) = painted();
+    let geometry = Geometry::new(&stand, &shot).unwrap();
+    let pose = geometry.pose(9).stand;
+    let mut moved = pose.clone();
+    for level in 0..6 {
+        let (column, _) = projected(&stand, &pose, level, place(level));
+        moved.levels[level].east_mm += 1.0;
+        let (by_a_mm, _) = projected(&stand, &moved, level, place(level));
+        moved.levels[level].east_mm += 0.1 / (by_a_mm - column) - 1.0;
+    }
+    let picture = scene
+        .photograph(9, &[0], &moved, &Look::plain(SIZE))
+        .unwrap();
+    for level in 0..6 {
+        let expected = projected(&stand, &pose, level, place(level));
+        let (_, found, _) = measured(&picture, expected, 62.0);
+        let off = (found.0 - expected.0).hypot(found.1 - expected.1);
+        assert!((0.05..0.15).contains(&off), "level {level}: {off}");
+    }
+}
+
+/// A pane of 5 mm and index 1.52 above raises what is below by `t (1 - 1/n)` (a flat plate near the
+/// axis; any textbook of optics): without it the level lies farther off, is pictured smaller by
+/// `f / (s - f)` (thin lens), and is not dimmed by it.
+#[test]
+fn a_level_that_is_out_shifts_and_dims_nothing() {
+    let (_folder, stand, mut shot, _) = painted();
+    let mut without = shot.passes[0].clone();
+    without.name = "without".into();
+    without.without = vec![LevelId(0), LevelId(1)];
+    shot.passes.push(without);
+    let scene = Scene::load(&stand, &shot, |_, _| {}).unwrap();
+    let pose = optics::zero_pose(&stand);
+    let shift_mm = 5.0 * (1.0 - 1.0 / 1.52);
+    for level in 2..6 {
+        let (x, y) = place(level);
+        let panes = level + usize::from(!level.is_multiple_of(2));
+        let heights = [880.0, 800.0, 700.0, 620.0, 500.0, 400.0];
+        let distance_mm = |panes: usize| 1400.0 - heights[level] - panes as f64 * shift_mm;
+        // Focused on level 2 with all panes in, whichever are out.
+        let image_mm = 1.0 / (1.0 / 50.0 - 1.0 / pose.focus_mm);
+        for (pass, panes) in [(0, panes), (1, panes - 2)] {
+            let scale = image_mm / distance_mm(panes) * 1920.0 / 36.0;
+            let expected = (960.0 + scale * x, 540.0 - scale * y);
+            for picture in [
+                scene.photograph_of(1, pass, &pose, SIZE).unwrap(),
+                scene
+                    .photograph(
+                        1,
+                        &[pass],
+                        &pose,
+                        &Look {
+                            blur: true,
+                            ..Look::plain(SIZE)
+                        },
+                    )
+                    .unwrap(),
+            ] {
+                let (sum, found, _) = measured(&picture, expected, 62.0);
+                assert!(sum > 20.0, "level {level} pass {pass}: no dot");
+                let off = (found.0 - expected.0).hypot(found.1 - expected.1);
+                assert!(off < 0.05, "level {level} pass {pass}: {off}");
+            }
+            let blur_px =
+                depth::blur_mm(50.0, 5.6, pose.focus_mm, distance_mm(panes)) * 1920.0 / 36.0;
+            let found = scene.blur_px(LevelId(level), pass, &pose, 1920).unwrap();
+            assert!(
+                (found - blur_px).abs() < 1e-9,
+                "level {level} pass {pass}: {found} {blur_px}"
+            );
+        }
+        // The two passes differ by more than the check allows.
+        let apart =
+            (1.0 / distance_mm(panes - 2) - 1.0 / distance_mm(panes)).abs() * image_mm * 1920.0
+                / 36.0
+                * x.hypot(y);
+        assert!(apart > 0.2, "level {level}: {apart}");
+        // What light there is for lack of two panes, by the formula for a pile (see `light`).
+        let rest = light::pile_transmittance(vec![1.52; panes - 2]);
+        let through = scene.through_glass(LevelId(level), 1);
+        assert!((through - rest).abs() < 1e-12, "level {level}: {through}");
+        assert!(through > 1.1 * scene.through_glass(LevelId(level), 0));
+    }
 }
 
 /// Even colours of different opacity, one over another, against the published formula worked out

@@ -1,5 +1,7 @@
 //! Light through the lens, row by row, to the values of a picture.
 
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use image::RgbImage;
 use rayon::prelude::*;
 use wide::f32x4;
@@ -30,11 +32,16 @@ pub(super) struct Shown<'a> {
     pub(super) disc: Option<Disc>,
 }
 
-/// The picture of all exposures together, `columns` wide.
-pub(super) fn expose(exposures: &[Exposed<'_>], (columns, rows): (u32, u32)) -> RgbImage {
+/// The picture of all exposures together, `columns` wide; none once `stop` is set.
+pub(super) fn expose(
+    exposures: &[Exposed<'_>],
+    (columns, rows): (u32, u32),
+    stop: &AtomicBool,
+) -> Option<RgbImage> {
     let mut picture = RgbImage::new(columns, rows);
+    let stopped = || stop.load(Ordering::Relaxed);
     if columns == 0 || rows == 0 {
-        return picture;
+        return Some(picture);
     }
     let columns = columns as usize;
     let blurred = |exposed: &Exposed<'_>| exposed.levels.iter().any(|level| level.disc.is_some());
@@ -44,6 +51,9 @@ pub(super) fn expose(exposures: &[Exposed<'_>], (columns, rows): (u32, u32)) -> 
             .par_chunks_mut(columns * 3 * BAND)
             .enumerate()
             .for_each(|(band, out)| {
+                if stopped() {
+                    return;
+                }
                 let mut sum = vec![[0.0; 4]; out.len() / 3];
                 for exposed in exposures {
                     exposed.add_band(band * BAND, columns, &mut sum);
@@ -55,17 +65,24 @@ pub(super) fn expose(exposures: &[Exposed<'_>], (columns, rows): (u32, u32)) -> 
             .as_mut()
             .par_chunks_exact_mut(columns * 3)
             .enumerate()
-            .for_each(|(row, out)| expose_row(exposures, row, out));
+            .for_each(|(row, out)| {
+                if !stopped() {
+                    expose_row(exposures, row, out);
+                }
+            });
     }
-    picture
+    (!stopped()).then_some(picture)
 }
 
 /// The values of amounts of light, 65535 for white. Saturates: what is brighter is white.
 fn develop(light: &[[f32; 4]], out: &mut [u8]) {
     let values = light::values();
+    let (least, most) = (f32x4::splat(0.0), f32x4::splat(65535.0));
     for (out, light) in out.chunks_exact_mut(3).zip(light) {
-        for (out, light) in out.iter_mut().zip(light) {
-            *out = values[usize::from((light + 0.5) as u16)];
+        // Rounded, and kept within the table before it is a whole number.
+        let light = f32x4::from(*light).max(least).min(most).fast_round_int();
+        for (out, light) in out.iter_mut().zip(light.to_array()) {
+            *out = values[light as usize];
         }
     }
 }

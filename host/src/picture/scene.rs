@@ -2,6 +2,7 @@
 
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
 use image::RgbImage;
 
@@ -12,6 +13,7 @@ use crate::picture::exposing::{Exposed, Shown, expose};
 use crate::picture::field;
 use crate::picture::sampling::{Map, Seen, Sheet};
 use crate::picture::shelf::{ROOM, Shelf};
+use crate::plan::imaging::Imaging;
 use crate::shot::Shot;
 use crate::stand::{Face, LevelId, Stand, StandPose};
 
@@ -26,6 +28,8 @@ pub struct Scene {
     shelf: Shelf,
     /// A test field for each level that shows one instead of its art.
     fields: Vec<Option<Arc<Art>>>,
+    /// Set once somebody has asked to stop.
+    stop: Arc<AtomicBool>,
 }
 
 /// How a picture of a scene is made.
@@ -121,6 +125,7 @@ impl Scene {
             shot: shot.clone(),
             shelf,
             fields: vec![None; stand.levels.len()],
+            stop: Arc::default(),
         };
         scene.lying(1)?;
         progress(files.len(), files.len());
@@ -150,6 +155,13 @@ impl Scene {
             layer.art = None;
         }
         Ok(Self::load(stand, &bare, |_, _| {})?.with_test_fields())
+    }
+
+    /// The same, giving a picture up as soon as this is set.
+    #[must_use]
+    pub fn stopped_by(mut self, stop: Arc<AtomicBool>) -> Self {
+        self.stop = stop;
+        self
     }
 
     /// The levels that show a test field.
@@ -212,7 +224,7 @@ impl Scene {
     /// The photograph of a frame in some passes (their places in the shot's list), one exposed over
     /// another as on film, with the stand in a pose: upright as the viewfinder shows it, east on the
     /// right, north at the top. The drawings of that frame lie on the levels, and those that are taken
-    /// out for a pass are not there in it.
+    /// out for a pass are not there in it: their glass neither shifts nor dims what is below.
     ///
     /// Every lamp lights all levels alike: only the exposure time tells one pass's light from
     /// another's. As long as the stand's own exposure, white paint is white; what gets more light
@@ -223,7 +235,8 @@ impl Scene {
     ///
     /// # Errors
     /// A pass that the shot does not have; art that has become unreadable since it was checked, or
-    /// turns out to be broken now that it is loaded.
+    /// turns out to be broken now that it is loaded; [`PictureError::Interrupted`] once what
+    /// [`Self::stopped_by`] was given is set.
     pub fn photograph(
         &self,
         frame: u32,
@@ -236,7 +249,7 @@ impl Scene {
             .iter()
             .map(|&pass| self.exposed(pass, &lying, pose, look))
             .collect::<Result<_, _>>()?;
-        Ok(expose(&exposures, look.size))
+        expose(&exposures, look.size, &self.stop).ok_or(PictureError::Interrupted)
     }
 
     fn exposed<'a>(
@@ -256,15 +269,25 @@ impl Scene {
                 1.0
             }
         };
+        // A pane that is out shifts nothing either.
+        let stand = optics::with_levels_out(&self.stand, without);
         let levels = (0..lying.len())
             .rev()
             .filter(|level| there(*level))
             .filter_map(|level| {
-                let disc = self.disc(level, pose, look);
+                let disc = disc(&stand, level, pose, look);
                 let margin = disc.as_ref().map_or(0, |disc| disc.reach);
                 let lying = lying[level].as_ref()?;
                 Some(Shown {
-                    seen: self.seen(level, lying, pose, look.size, margin, through(level))?,
+                    seen: seen(
+                        &stand,
+                        level,
+                        lying,
+                        pose,
+                        look.size,
+                        margin,
+                        through(level),
+                    )?,
                     disc,
                 })
             })
@@ -274,6 +297,21 @@ impl Scene {
             ground: GROUND * 65535.0 * through(lying.len()),
             share,
         })
+    }
+
+    /// Diameter of the disc that a point of a level is blurred to in a pass, in pixels of a picture with
+    /// so many columns. None where there is no such level or pass.
+    #[must_use]
+    pub fn blur_px(
+        &self,
+        level: LevelId,
+        pass: usize,
+        pose: &StandPose,
+        columns: u32,
+    ) -> Option<f64> {
+        self.stand.levels.get(level.0)?;
+        let stand = optics::with_levels_out(&self.stand, &self.shot.passes.get(pass)?.without);
+        blur_px(&stand, level, pose, columns)
     }
 
     /// The part of a level's light that the glass before it lets through in a pass: the panes above it,
@@ -287,112 +325,111 @@ impl Scene {
         let panes = (0..before).filter(|pane| there(*pane));
         light::pile_transmittance(panes.map(|pane| self.stand.levels[pane].pane.index))
     }
+}
 
-    /// What a point of a level is blurred to.
-    fn disc(&self, level: usize, pose: &StandPose, look: &Look) -> Option<Disc> {
-        if !look.blur {
-            return None;
-        }
-        let lens = &self.stand.lens;
-        let place = pose.levels.get(level)?;
-        let distance_mm =
-            optics::apparent_distance_mm(&self.stand, LevelId(level), &pose.camera, place);
-        let blur_mm = depth::blur_mm(
-            lens.focal_length_mm,
-            lens.f_number,
-            pose.focus_mm,
-            distance_mm,
-        );
-        // Wider than the picture it is as good as even.
-        let columns = f64::from(look.size.0);
-        Disc::new((blur_mm * columns / lens.picture.width_mm).min(columns))
-    }
+/// What a point of a level is blurred to.
+fn disc(stand: &Stand, level: usize, pose: &StandPose, look: &Look) -> Option<Disc> {
+    let columns = f64::from(look.size.0);
+    let diameter_px = look
+        .blur
+        .then(|| blur_px(stand, LevelId(level), pose, look.size.0))?;
+    // Wider than the picture it is as good as even.
+    Disc::new(diameter_px?.min(columns))
+}
 
-    fn seen<'a>(
-        &self,
-        level: usize,
-        lying: &'a Lying,
-        pose: &StandPose,
-        size: (u32, u32),
-        margin: usize,
-        gain: f32,
-    ) -> Option<Seen<'a>> {
-        let map = self.map(level, lying, pose, size)?.with_margin(margin);
-        // Art pixels to a picture pixel, the coarser way.
-        let scale = map.u[0].hypot(map.v[0]).max(map.u[1].hypot(map.v[1]));
-        let planes = &lying.art.planes;
-        // Four neighbours suffice up to 2^(1/4) art pixels a picture pixel. From there the next
-        // reduction fades in until it is reached, and so on: nothing jumps as a level moves.
-        let octave = scale.log2().clamp(0.0, (planes.len() - 1) as f64);
-        let fine = octave.floor();
-        let share = ((octave - fine - 0.25) / 0.75).max(0.0) as f32;
-        let sheet = |index: usize| Sheet {
-            plane: &planes[index],
-            map: map.reduced(index),
-        };
-        let fine = fine as usize;
-        Some(Seen {
-            gain,
-            fine: sheet(fine),
-            coarse: (share > 0.0 && fine + 1 < planes.len()).then(|| (sheet(fine + 1), share)),
-        })
-    }
+fn blur_px(stand: &Stand, level: LevelId, pose: &StandPose, columns: u32) -> Option<f64> {
+    let lens = &stand.lens;
+    let place = pose.levels.get(level.0)?;
+    let distance_mm = optics::apparent_distance_mm(stand, level, &pose.camera, place);
+    let blur_mm = depth::blur_mm(
+        lens.focal_length_mm,
+        lens.f_number,
+        pose.focus_mm,
+        distance_mm,
+    );
+    Some(blur_mm * f64::from(columns) / lens.picture.width_mm)
+}
 
-    /// The similarity from picture pixels to the painting's: through the lens to the level's
-    /// plane (thin lens: object distance `s`, image distance `v`, lengths as `s/v`), turned with
-    /// the camera, moved and turned against the level.
-    fn map(
-        &self,
-        level: usize,
-        lying: &Lying,
-        pose: &StandPose,
-        (columns, rows): (u32, u32),
-    ) -> Option<Map> {
-        let lens = &self.stand.lens;
-        let place = pose.levels.get(level)?;
-        let distance_mm =
-            optics::apparent_distance_mm(&self.stand, LevelId(level), &pose.camera, place);
-        let image_mm = optics::image_distance_mm(lens.focal_length_mm, pose.focus_mm);
-        let enlarged = distance_mm / image_mm;
-        if !(distance_mm > 0.0 && image_mm > 0.0 && enlarged.is_finite() && enlarged > 0.0) {
-            return None;
-        }
-        let plane = &lying.art.planes[0];
-        let pixels_per_mm = plane.width as f64 / lying.width_mm;
-        // A picture pixel on the level, mm.
-        let east = enlarged * lens.picture.width_mm / f64::from(columns);
-        let north = -enlarged * lens.picture.height_mm / f64::from(rows);
-        let (sin, cos) = pose.camera.turn_degrees.to_radians().sin_cos();
-        let (level_sin, level_cos) = place.turn_degrees.to_radians().sin_cos();
-        // On the painting, in its pixels: columns go east, rows go south.
-        let on_art = |(x, y): (f64, f64)| {
-            (
-                (level_cos * x + level_sin * y) * pixels_per_mm,
-                (level_sin * x - level_cos * y) * pixels_per_mm,
-            )
-        };
-        let across = on_art((cos * east, sin * east));
-        let down = on_art((-sin * north, cos * north));
-        let axis = on_art((
-            pose.camera.east_mm - place.east_mm,
-            pose.camera.north_mm - place.north_mm,
-        ));
-        let centre = (
-            plane.width as f64 / 2.0 - lying.centre_mm.0 * pixels_per_mm,
-            plane.height as f64 / 2.0 + lying.centre_mm.1 * pixels_per_mm,
-        );
-        let (x, y) = (0.5 - f64::from(columns) / 2.0, 0.5 - f64::from(rows) / 2.0);
-        Some(Map {
-            u: [
-                across.0,
-                down.0,
-                across.0 * x + down.0 * y + axis.0 + centre.0 - 0.5,
-            ],
-            v: [
-                across.1,
-                down.1,
-                across.1 * x + down.1 * y + axis.1 + centre.1 - 0.5,
-            ],
-        })
+/// A level in the picture, of which so much light gets through.
+fn seen<'a>(
+    stand: &Stand,
+    level: usize,
+    lying: &'a Lying,
+    pose: &StandPose,
+    size: (u32, u32),
+    margin: usize,
+    gain: f32,
+) -> Option<Seen<'a>> {
+    let map = map(stand, level, lying, pose, size)?.with_margin(margin);
+    // Art pixels to a picture pixel, the coarser way.
+    let scale = map.u[0].hypot(map.v[0]).max(map.u[1].hypot(map.v[1]));
+    let planes = &lying.art.planes;
+    // Four neighbours suffice up to 2^(1/4) art pixels a picture pixel. From there the next
+    // reduction fades in until it is reached, and so on: nothing jumps as a level moves.
+    let octave = scale.log2().clamp(0.0, (planes.len() - 1) as f64);
+    let fine = octave.floor();
+    let share = ((octave - fine - 0.25) / 0.75).max(0.0) as f32;
+    let sheet = |index: usize| Sheet {
+        plane: &planes[index],
+        map: map.reduced(index),
+    };
+    let fine = fine as usize;
+    Some(Seen {
+        gain,
+        fine: sheet(fine),
+        coarse: (share > 0.0 && fine + 1 < planes.len()).then(|| (sheet(fine + 1), share)),
+    })
+}
+
+/// From the picture's pixels to the painting's: by what the plan reckons with, [`Imaging`], from the
+/// picture to the level and on to the painting that lies there.
+fn map(
+    stand: &Stand,
+    level: usize,
+    lying: &Lying,
+    pose: &StandPose,
+    (columns, rows): (u32, u32),
+) -> Option<Map> {
+    let lens = &stand.lens;
+    let image_mm = optics::image_distance_mm(lens.focal_length_mm, pose.focus_mm);
+    if !(image_mm > 0.0 && image_mm.is_finite()) {
+        return None;
     }
+    let imaging = Imaging::new(stand, pose, image_mm, LevelId(level))?;
+    let plane = &lying.art.planes[0];
+    let pixels_per_mm = plane.width as f64 / lying.width_mm;
+    // A pixel of this picture in those of the stand's.
+    let (across, down) = (
+        f64::from(lens.picture.columns) / f64::from(columns),
+        f64::from(lens.picture.rows) / f64::from(rows),
+    );
+    // Counted from the painting's first pixel; its columns go east, its rows south.
+    let on_art = |column: f64, row: f64| {
+        let (east, north) = imaging.point(((column + 0.5) * across, (row + 0.5) * down));
+        (
+            (east - lying.centre_mm.0) * pixels_per_mm + plane.width as f64 / 2.0 - 0.5,
+            (lying.centre_mm.1 - north) * pixels_per_mm + plane.height as f64 / 2.0 - 0.5,
+        )
+    };
+    // A similarity: three points tell it. Far apart, so that nothing is lost in their differences.
+    let (far_right, far_down) = (f64::from(columns), f64::from(rows));
+    let (start, right, below) = (
+        on_art(0.0, 0.0),
+        on_art(far_right, 0.0),
+        on_art(0.0, far_down),
+    );
+    let map = Map {
+        u: [
+            (right.0 - start.0) / far_right,
+            (below.0 - start.0) / far_down,
+            start.0,
+        ],
+        v: [
+            (right.1 - start.1) / far_right,
+            (below.1 - start.1) / far_down,
+            start.1,
+        ],
+    };
+    let all = map.u.iter().chain(&map.v);
+    all.copied().all(f64::is_finite).then_some(map)
 }
