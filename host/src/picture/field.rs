@@ -380,10 +380,40 @@ mod tests {
 
     #[test]
     fn no_two_levels_have_the_same_marks_colours_and_lines() {
-        // 7 colours, 7 marks and 4 ways of breaking lines: the pairs come around together after 28.
-        let looks: Vec<_> = (0..28).map(|index| (index % 7, index % 4)).collect();
-        for (index, look) in looks.iter().enumerate() {
-            assert!(!looks[..index].contains(look));
+        let mut stand =
+            crate::file::read_stand(concat!(env!("CARGO_MANIFEST_DIR"), "/demo/stand.toml"))
+                .expect("the demonstration's stand");
+        // Levels alike in all but their place in the list, with panes three times as large as is seen.
+        let lens = &mut stand.lens;
+        (lens.picture.columns, lens.picture.rows) = (240, 160);
+        (lens.picture.width_mm, lens.picture.height_mm) = (36.0, 24.0);
+        let mut level = stand.levels[0].clone();
+        level.pane.thickness_mm = 0.0;
+        level.height_mm = lens.height_mm - 500.0;
+        (level.pane.width_mm, level.pane.height_mm) = (3.0 * 360.0, 3.0 * 240.0);
+        // Seven pairs of a colour and a mark, and four ways of breaking lines: alike again after 28.
+        stand.levels = vec![level; 28];
+        stand.lens.focus = LevelId(0);
+        // The corner, where neither a name nor a scale of any level is.
+        let corners: Vec<Vec<[u16; 4]>> = (0..28)
+            .map(|level| {
+                let art = paint(&stand, LevelId(level));
+                let plane = &art.planes[0];
+                let rows = plane
+                    .pixels
+                    .chunks_exact(plane.stride)
+                    .take(plane.height / 8);
+                let corner = rows.flat_map(|row| &row[..plane.width / 8]);
+                corner.copied().collect()
+            })
+            .collect();
+        assert!(corners[0].len() > 1000, "{}", corners[0].len());
+        for (index, corner) in corners.iter().enumerate() {
+            for (other, before) in corners[..index].iter().enumerate() {
+                let differing = std::iter::zip(corner, before).filter(|(a, b)| a != b);
+                let differing = differing.count();
+                assert!(differing > 50, "{index} {other}: {differing}");
+            }
         }
         for (a, first) in MARKS.iter().enumerate() {
             for second in &MARKS[a + 1..] {
