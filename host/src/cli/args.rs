@@ -213,7 +213,7 @@ pub(crate) struct View {
     /// Write over what is there, also where it is no view.
     #[arg(long)]
     pub(crate) replace: bool,
-    /// Width of the pictures [default: as many pixels as the stand's].
+    /// Width of the pictures [default: as many pixels as the stand's, in a strip at most 480].
     #[arg(long, value_name = "PIXELS")]
     pub(crate) width: Option<u32>,
     /// Show one pass alone, by its name or number [default: all, one over another].
@@ -233,8 +233,8 @@ pub(crate) struct View {
     /// Show a test field on every level, whether it has art or not.
     #[arg(long)]
     pub(crate) test_field: bool,
-    /// Show what two frames do not have in common: grey where they are equal, orange where the first is
-    /// brighter, blue where the second is.
+    /// Show what two frames do not have in common: grey where they are equal, orange where the first has
+    /// more of what differs most (red, green or blue), blue where the second has.
     #[arg(
         long, value_names = ["FRAME", "FRAME"], num_args = 2, conflicts_with_all = ["frames", "all", "strip"],
         value_parser = clap::value_parser!(u32).range(1..)

@@ -3,45 +3,31 @@
 use std::collections::VecDeque;
 use std::fs;
 use std::ops::ControlFlow;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use image::RgbImage;
-use panestep::optics::{self, depth};
+use panestep::optics;
 use panestep::picture::animation::{self, Pictures};
-use panestep::picture::{
-    Look, PictureError, Scene, difference, frame_name, is_view, strip, write_view,
-};
+use panestep::picture::{Look, PictureError, Scene, difference, frame_name, write_view};
 use panestep::plan::{Geometry, Plan};
 use panestep::shot::Shot;
 use panestep::stand::{LevelId, Stand, StandPose};
-use panestep::take::Span;
 use rayon::prelude::*;
 
 use super::args;
 use super::screen::{Progress, about, frames as frames_of, say};
 use super::{Failure, interrupt, plan};
 
+mod asked;
+
+use asked::Product;
+
 /// Most pictures that are held at a time, and the most memory that they may take, bytes.
 const HELD: usize = 16;
 const HELD_BYTES: usize = 256 << 20;
-
-/// Fewest columns that a picture can be asked for.
-const LEAST_WIDTH: u32 = 16;
-
-/// What is made.
-enum Product {
-    /// A file for each frame.
-    Files(PathBuf),
-    /// The only frame's own file.
-    File(PathBuf),
-    Gif(PathBuf),
-    Apng(PathBuf),
-    Strip(PathBuf),
-    Difference(PathBuf),
-}
 
 /// Where the levels are taken to stand.
 enum Poses {
@@ -65,15 +51,18 @@ struct View {
 /// Makes pictures of a shot, or says what is wrong before anything is written.
 pub(crate) fn view(typed: &args::View) -> Result<(), Failure> {
     let (stand, shot) = plan::read(&typed.shot)?;
-    let frames = frames(typed, &shot)?;
+    let frames = asked::frames(typed, &shot)?;
     let look = Look {
-        size: size(typed, &stand)?,
+        size: asked::size(typed, &stand)?,
         blur: typed.blur,
         light_loss: typed.light_loss,
     };
-    let passes = passes(typed.pass.as_deref(), &shot)?;
-    let product = product(typed, &frames)?;
-    may_write(&product, &frames, typed.replace)?;
+    let passes = asked::passes(typed.pass.as_deref(), &shot)?;
+    let product = asked::product(typed, &frames)?;
+    if matches!(product, Product::Strip(_)) {
+        asked::strip(&frames, look.size)?;
+    }
+    asked::may_write(&product, &frames, typed.replace)?;
     let poses = if typed.exact {
         Poses::Exact(Box::new(Geometry::new(&stand, &shot).map_err(
             |refusals| Failure::wrong(format!("{}: {refusals}", typed.shot.display())),
@@ -83,9 +72,10 @@ pub(crate) fn view(typed: &args::View) -> Result<(), Failure> {
             .map_err(|refused| refused.hint("to see it all the same: --exact"))?;
         Poses::Stepped(Box::new(plan))
     };
-    let scene = scene(typed, &stand, &shot)?;
+    let stop = interrupt::flag()?;
+    let scene = scene(typed, &stand, &shot)?.stopped_by(Arc::clone(&stop));
     let view = View {
-        stop: interrupt::flag()?,
+        stop,
         stand,
         shot,
         scene,
@@ -100,194 +90,6 @@ pub(crate) fn view(typed: &args::View) -> Result<(), Failure> {
         Product::Gif(path) | Product::Apng(path) => view.animation(&path, &frames),
         Product::Strip(path) => view.strip(&path, &frames),
         Product::Difference(path) => view.difference(&path, frames[0], frames[1]),
-    }
-}
-
-/// The frames that are shown, in their order; at least one.
-fn frames(typed: &args::View, shot: &Shot) -> Result<Vec<u32>, Failure> {
-    let all = Span::new(1, shot.frames);
-    let spans: Vec<Span> = match (&typed.difference[..], typed.all) {
-        (&[first, second], _) => [first, second]
-            .into_iter()
-            .filter_map(|frame| Span::new(frame, frame))
-            .collect(),
-        (_, true) => all.into_iter().collect(),
-        _ if typed.frames.is_empty() && typed.strip.is_some() => all.into_iter().collect(),
-        _ if typed.frames.is_empty() => Span::new(1, 1).into_iter().collect(),
-        _ => typed.frames.clone(),
-    };
-    if let Some(beyond) = spans.iter().find(|span| span.last() > shot.frames) {
-        return Err(Failure::wrong(format!(
-            "there is no frame {}: the shot has {}; nothing was written",
-            beyond.last(),
-            frames_of(shot.frames as usize)
-        )));
-    }
-    let mut frames: Vec<u32> = spans.iter().flat_map(|span| span.frames()).collect();
-    if typed.difference.is_empty() {
-        frames.sort_unstable();
-        frames.dedup();
-    }
-    if let Some(count) = typed.strip {
-        let count = (count as usize).min(frames.len());
-        frames = spread(&frames, count);
-    }
-    Ok(frames)
-}
-
-/// So many, evenly spread from the first to the last.
-fn spread(frames: &[u32], count: usize) -> Vec<u32> {
-    let last = frames.len() - 1;
-    (0..count)
-        .map(|place| match count {
-            1 => frames[0],
-            _ => frames[(place * last + (count - 1) / 2) / (count - 1)],
-        })
-        .collect()
-}
-
-/// Columns and rows of the pictures.
-fn size(typed: &args::View, stand: &Stand) -> Result<(u32, u32), Failure> {
-    let picture = &stand.lens.picture;
-    let Some(width) = typed.width else {
-        return Ok((picture.columns, picture.rows));
-    };
-    if !(LEAST_WIDTH..=picture.columns.max(LEAST_WIDTH)).contains(&width) {
-        return Err(Failure::wrong(format!(
-            "--width {width}: the stand's pictures are {} pixels wide, and a view can be from \
-             {LEAST_WIDTH} to that; nothing was written",
-            picture.columns
-        )));
-    }
-    let rows = f64::from(width) * f64::from(picture.rows) / f64::from(picture.columns);
-    Ok((width, (rows.round() as u32).max(1)))
-}
-
-/// The passes that are exposed one over another.
-fn passes(name: Option<&str>, shot: &Shot) -> Result<Vec<usize>, Failure> {
-    let Some(name) = name else {
-        return Ok((0..shot.passes.len()).collect());
-    };
-    let named = shot.passes.iter().position(|pass| pass.name == name);
-    let numbered = || {
-        let number: usize = name.parse().ok()?;
-        (1..=shot.passes.len())
-            .contains(&number)
-            .then(|| number - 1)
-    };
-    named
-        .or_else(numbered)
-        .map(|pass| vec![pass])
-        .ok_or_else(|| {
-            let all: Vec<String> = (1..)
-                .zip(&shot.passes)
-                .map(|(number, pass)| format!("{number} {}", pass.name))
-                .collect();
-            let hint = if shot.passes.len() > 1 {
-                format!("its passes: {}", all.join(", "))
-            } else {
-                "it has a single one: leave --pass out".to_owned()
-            };
-            Failure::wrong(format!(
-                "the shot has no pass `{name}`; nothing was written"
-            ))
-            .hint(hint)
-        })
-}
-
-/// What is to be made, and where.
-fn product(typed: &args::View, frames: &[u32]) -> Result<Product, Failure> {
-    let ending = |path: &Path| {
-        let ending = path.extension().and_then(|ending| ending.to_str());
-        ending.unwrap_or_default().to_ascii_lowercase()
-    };
-    let single = match (&typed.difference[..], typed.strip) {
-        (&[first, second], _) => Some(format!("difference-{first:04}-{second:04}.png")),
-        (_, Some(_)) => Some("strip.png".to_owned()),
-        _ => None,
-    };
-    let out = match &typed.out {
-        Some(out) => out.clone(),
-        None => {
-            let stem = typed.shot.file_stem().unwrap_or_default().to_string_lossy();
-            let folder = typed.shot.with_file_name(format!("{stem}-view"));
-            single
-                .as_ref()
-                .map_or(folder.clone(), |name| folder.join(name))
-        }
-    };
-    let kind = if out.is_dir() {
-        String::new()
-    } else {
-        ending(&out)
-    };
-    let path = match (&single, &kind[..]) {
-        (Some(name), "") => out.join(name),
-        _ => out,
-    };
-    match (single.is_some(), &kind[..]) {
-        (true, "" | "png") if typed.strip.is_some() => Ok(Product::Strip(path)),
-        (true, "" | "png") => Ok(Product::Difference(path)),
-        (false, "") => Ok(Product::Files(path)),
-        (false, "png") if frames.len() == 1 => Ok(Product::File(path)),
-        (false, "gif") => Ok(Product::Gif(path)),
-        (false, "apng") => Ok(Product::Apng(path)),
-        (false, "png") => Err(Failure::wrong(format!(
-            "{} do not fit into one .png file; nothing was written",
-            frames_of(frames.len())
-        ))
-        .hint("give a folder, or for an animation a name that ends in .gif or .apng")),
-        (is_single, _) => Err(Failure::wrong(format!(
-            "{}: no picture of that ending can be written; nothing was written",
-            path.display()
-        ))
-        .hint(if is_single {
-            "let it end in .png, or give a folder"
-        } else {
-            "let it end in .png (one frame), .gif or .apng (an animation), or give a folder"
-        })),
-    }
-}
-
-/// Whether nothing is in the way but views.
-fn may_write(product: &Product, frames: &[u32], replace: bool) -> Result<(), Failure> {
-    let refuse = |path: &Path, what: &str| {
-        Err(
-            Failure::wrong(format!("{} {what}; nothing was written", path.display()))
-                .hint("give another place with --out, or --replace"),
-        )
-    };
-    let check = |path: &Path| match path.symlink_metadata() {
-        Err(_) => Ok(()),
-        Ok(there) if there.is_dir() => Err(Failure::wrong(format!(
-            "{} is a folder; nothing was written",
-            path.display()
-        ))),
-        Ok(_) if replace || is_view(path) => Ok(()),
-        Ok(_) => refuse(path, "is there already, and is no view of panestep's"),
-    };
-    match product {
-        Product::Files(folder) => {
-            if folder.exists() && !folder.is_dir() {
-                return Err(Failure::wrong(format!(
-                    "{} is a file, not a folder; nothing was written",
-                    folder.display()
-                ))
-                .hint("give another place with --out"));
-            }
-            // A folder that is not there has nothing in it.
-            if !folder.exists() {
-                return Ok(());
-            }
-            frames
-                .iter()
-                .try_for_each(|frame| check(&folder.join(frame_name(*frame))))
-        }
-        Product::File(path)
-        | Product::Gif(path)
-        | Product::Apng(path)
-        | Product::Strip(path)
-        | Product::Difference(path) => check(path),
     }
 }
 
@@ -335,7 +137,9 @@ impl View {
         for level in (0..self.stand.levels.len()).map(LevelId) {
             let mut said = Vec::new();
             if self.look.blur {
-                said.push(format!("{:.1} px of blur", self.blur_px(level, &pose)));
+                let columns = self.look.size.0;
+                let blur_px = self.scene.blur_px(level, self.passes[0], &pose, columns);
+                said.push(format!("{:.1} px of blur", blur_px.unwrap_or_default()));
             }
             if self.look.light_loss {
                 let stops = optics::light::stops(self.scene.through_glass(level, self.passes[0]));
@@ -347,20 +151,6 @@ impl View {
                 said.join(", ")
             ));
         }
-    }
-
-    /// Diameter of the disc that a point of a level is blurred to, in the view's pixels.
-    fn blur_px(&self, level: LevelId, pose: &StandPose) -> f64 {
-        let lens = &self.stand.lens;
-        let distance_mm =
-            optics::apparent_distance_mm(&self.stand, level, &pose.camera, &pose.levels[level.0]);
-        depth::blur_mm(
-            lens.focal_length_mm,
-            lens.f_number,
-            pose.focus_mm,
-            distance_mm,
-        ) * f64::from(self.look.size.0)
-            / lens.picture.width_mm
     }
 
     fn pose(&self, frame: u32) -> Result<StandPose, Failure> {
@@ -376,7 +166,10 @@ impl View {
         let pose = self.pose(frame)?;
         self.scene
             .photograph(frame, &self.passes, &pose, &self.look)
-            .map_err(|error| Failure::could_not(format!("frame {frame}: {error}")))
+            .map_err(|error| match error {
+                PictureError::Interrupted => Failure::stopped("stopped; nothing was written"),
+                error => Failure::could_not(format!("frame {frame}: {error}")),
+            })
     }
 
     fn stopped(&self) -> bool {
@@ -384,7 +177,7 @@ impl View {
     }
 
     /// One file for each frame. Some are packed and written while the next are made, each by one
-    /// thread; a frame itself is made by all of them.
+    /// thread; a frame itself is made by all of them. What goes wrong with one leaves those before it.
     fn files(&self, folder: &Path, frames: &[u32]) -> Result<(), Failure> {
         folder_of(&folder.join("any"))?;
         let bytes = self.look.size.0 as usize * self.look.size.1 as usize * 3;
@@ -393,47 +186,67 @@ impl View {
         let mut made: Vec<(u32, RgbImage)> = Vec::new();
         let mut left: VecDeque<&[u32]> = frames.chunks(lot).collect();
         let mut written = 0;
+        let mut failed = None;
         while !(left.is_empty() && made.is_empty()) {
-            if self.stopped() {
+            if self.stopped() || failed.is_some() {
                 left.clear();
             }
             let next = left.pop_front().unwrap_or_default();
             let (wrote, making) = rayon::join(
                 || {
-                    made.par_iter().try_for_each(|(frame, picture)| {
+                    let write = |(frame, picture): &(u32, RgbImage)| {
                         write_view(picture, &folder.join(frame_name(*frame)))
-                    })
+                    };
+                    made.par_iter().map(write).collect::<Vec<_>>()
                 },
                 || {
                     next.iter()
                         .map(|frame| Ok((*frame, self.picture(*frame)?)))
-                        .collect::<Result<Vec<_>, Failure>>()
+                        .collect::<Vec<Result<_, Failure>>>()
                 },
             );
-            wrote.map_err(Failure::could_not)?;
-            written += made.len();
-            made = making?;
+            written += wrote.iter().take_while(|wrote| wrote.is_ok()).count();
+            if let Some(Err(error)) = wrote.into_iter().find(Result::is_err) {
+                failed = Some(Failure::could_not(error));
+                break;
+            }
+            made.clear();
+            // Those before the first that could not be made are written all the same.
+            for picture in making {
+                match picture {
+                    Ok(picture) if failed.is_none() => made.push(picture),
+                    Ok(_) => {}
+                    Err(failure) => failed = failed.or(Some(failure)),
+                }
+            }
             progress.at(written);
         }
         progress.done();
-        if written < frames.len() {
-            return Err(Failure::stopped(format!(
-                "stopped: {written} of {} are in {}, each of them whole",
-                frames_of(frames.len()),
-                folder.display()
-            ))
-            .hint(format!(
+        let whole = format!(
+            "{written} of {} are in {}, each of them whole",
+            frames_of(frames.len()),
+            folder.display()
+        );
+        let go_on = || {
+            format!(
                 "go on from: --frames {}-{}",
                 frames[written],
                 frames[frames.len() - 1]
-            )));
+            )
+        };
+        match failed {
+            _ if written < frames.len() && self.stopped() => {
+                Err(Failure::stopped(format!("stopped: {whole}")).hint(go_on()))
+            }
+            Some(failure) => Err(failure.and_hint(whole)),
+            None => finished(folder, &frames_of(frames.len())),
         }
-        finished(folder, &frames_of(frames.len()))
     }
 
     fn file(&self, path: &Path, frame: u32) -> Result<(), Failure> {
+        let picture = self.picture(frame)?;
         folder_of(path)?;
-        write_view(&self.picture(frame)?, path).map_err(Failure::could_not)?;
+        write_view(&picture, path).map_err(Failure::could_not)?;
         finished(path, &format!("frame {frame}"))
     }
 
@@ -463,39 +276,44 @@ impl View {
             }
         };
         let rate = self.shot.rate;
-        let made = if path
+        let is_gif = path
             .extension()
-            .is_some_and(|ending| ending.eq_ignore_ascii_case("gif"))
-        {
+            .is_some_and(|ending| ending.eq_ignore_ascii_case("gif"));
+        let made = if is_gif {
             animation::gif(pictures, path, rate, true, progress)
         } else {
-            animation::apng(pictures, path, rate, progress)
+            animation::apng(pictures, path, rate, progress).map(|()| frames.len())
         };
         going.done();
         match (made, failure) {
-            (Ok(()), _) => finished(path, &frames_of(frames.len())),
-            (Err(_), Some(failure)) => Err(failure),
-            (Err(PictureError::Interrupted), None) => {
+            (Ok(shown), _) => {
+                if shown < frames.len() {
+                    say(&format!(
+                        "{} of {} shown: a GIF has at most 50 pictures a second; .apng has all",
+                        shown,
+                        frames_of(frames.len())
+                    ));
+                }
+                finished(path, &frames_of(frames.len()))
+            }
+            (Err(_), _) if self.stopped() => {
                 Err(Failure::stopped("stopped: no animation was written"))
             }
+            (Err(_), Some(failure)) => Err(failure),
             (Err(error), None) => Err(Failure::could_not(error)),
         }
     }
 
     fn strip(&self, path: &Path, frames: &[u32]) -> Result<(), Failure> {
-        folder_of(path)?;
+        let mut strip = asked::strip(frames, self.look.size)?;
         let mut progress = Going::new("frame", frames.len());
-        let mut pictures = Vec::with_capacity(frames.len());
-        for frame in frames {
-            progress.at(pictures.len());
-            if self.stopped() {
-                progress.done();
-                return Err(Failure::stopped("stopped: no strip was written"));
-            }
-            pictures.push((*frame, self.picture(*frame)?));
+        for (done, frame) in frames.iter().enumerate() {
+            progress.at(done);
+            strip.add(*frame, &self.picture(*frame)?);
         }
         progress.done();
-        write_view(&strip::numbered(&pictures), path).map_err(Failure::could_not)?;
+        folder_of(path)?;
+        write_view(strip.picture(), path).map_err(Failure::could_not)?;
         finished(
             path,
             &format!("{}, each with its number", frames_of(frames.len())),
@@ -503,9 +321,13 @@ impl View {
     }
 
     fn difference(&self, path: &Path, first: u32, second: u32) -> Result<(), Failure> {
+        let mut progress = Going::new("frame", 2);
+        let one = self.picture(first)?;
+        progress.at(1);
+        let found =
+            difference::between(&one, &self.picture(second)?).map_err(Failure::could_not)?;
+        progress.done();
         folder_of(path)?;
-        let found = difference::between(&self.picture(first)?, &self.picture(second)?)
-            .map_err(Failure::could_not)?;
         write_view(&found.picture, path).map_err(Failure::could_not)?;
         if found.pixels == 0 {
             say(&format!(
@@ -521,8 +343,8 @@ impl View {
                 found.pixels as f64 / all * 100.0
             ));
             say(&format!(
-                "orange: brighter in frame {first}; blue: brighter in frame {second}; differences are \
-                 enlarged {:.1} times",
+                "orange: more in frame {first}; blue: more in frame {second}, of that of red, green and \
+                 blue in which they differ most; differences are enlarged {:.1} times",
                 found.enlarged
             ));
         }
@@ -539,11 +361,11 @@ fn folder_of(path: &Path) -> Result<(), Failure> {
     }
 }
 
-/// Where it is goes to standard output, what it is to standard error.
+/// What there is now, and where.
 fn finished(path: &Path, what: &str) -> Result<(), Failure> {
-    use std::io::Write;
     say(what);
-    writeln!(std::io::stdout(), "{}", path.display()).map_err(|error| Failure::output(&error))
+    say(&format!("written: {}", path.display()));
+    Ok(())
 }
 
 /// Progress, with how long it will still take.
@@ -579,19 +401,5 @@ impl Going {
 
     fn done(self) {
         self.progress.done();
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::spread;
-
-    #[test]
-    fn a_strip_reaches_from_the_first_frame_to_the_last() {
-        let frames: Vec<u32> = (10..=49).collect();
-        assert_eq!(spread(&frames, 1), [10]);
-        assert_eq!(spread(&frames, 2), [10, 49]);
-        assert_eq!(spread(&frames, 4), [10, 23, 36, 49]);
-        assert_eq!(spread(&frames, 40), frames);
     }
 }

@@ -16,15 +16,21 @@ use rayon::prelude::*;
 use crate::picture::PictureError;
 use crate::picture::file::{MARK, failed, of_name, png, replace};
 use crate::picture::light::{from_srgb, to_srgb};
-use crate::picture::palette::{COLOURS, Palette};
+use crate::picture::palette::{COLOURS, Colours, Palette};
 
 /// Index of the palette that means "as in the frame before".
 const UNCHANGED: u8 = COLOURS as u8;
-/// Photographs that are read at a time: between two lots the caller may stop the work.
+/// Most pictures that are made at a time, and the most memory that they may take, bytes: between two
+/// lots the caller may stop the work.
 const LOT: usize = 8;
+const LOT_BYTES: usize = 128 << 20;
 /// Most pictures that a palette is learnt from.
 const LEARNT: usize = 48;
-/// Parts of a second that an animated PNG counts: 24, 25 and 30 frames a second are whole.
+/// Shortest time that a GIF shows a picture, hundredths of a second: shorter ones are not shown rightly
+/// by all viewers (common practice, no source).
+const GIF_LEAST: u16 = 2;
+/// Parts of a second that an animated PNG counts, or seconds where a frame lasts longer than that:
+/// 24, 25 and 30 frames a second are whole.
 const APNG_UNIT: u16 = 60_000;
 
 /// The photographs of a frame, by the pass's number; 0 where the name has none.
@@ -107,15 +113,17 @@ pub fn write(
         count: frames.len(),
         make: &mut make,
     };
-    gif(pictures, output, rate, false, progress)
+    gif(pictures, output, rate, false, progress).map(|_| ())
 }
 
-/// Writes pictures as a looping GIF at `rate` frames a second, marked as a view where `marked`.
+/// Writes pictures as a looping GIF at `rate` frames a second, marked as a view where `marked`. Says how
+/// many of them it shows.
 ///
-/// GIF counts hundredths of a second: each frame ends at the hundredth nearest to its time, so that
-/// the whole lasts as long as the shot. The palette is learnt from at most 48 pictures, evenly
-/// spread. No more pictures than that are held at a time, however many there are. `progress` hears
-/// how many steps of how many are done, and may stop the work.
+/// GIF counts hundredths of a second, and shows no picture for less than two: above 50 frames a second
+/// some are left out. Each ends at the hundredth nearest to its time, so that the whole lasts as long as
+/// the shot. The palette is learnt from at most 48 pictures, evenly spread. Few pictures are held at a
+/// time, however many there are. `progress` hears how many steps of how many are done, and may stop the
+/// work.
 ///
 /// # Errors
 /// As [`write()`].
@@ -125,26 +133,44 @@ pub fn gif(
     rate: f64,
     marked: bool,
     mut progress: impl FnMut(usize, usize) -> ControlFlow<()>,
-) -> Result<(), PictureError> {
+) -> Result<usize, PictureError> {
     let Pictures { count, make } = pictures;
     some(count, output)?;
-    let learnt: Vec<usize> = (0..count.min(LEARNT))
-        .map(|place| place * count / count.min(LEARNT))
+    let shown = shown(count, rate);
+    let places: Vec<usize> = shown.iter().map(|(place, _)| *place).collect();
+    let learns = places.len().min(LEARNT);
+    let learnt: Vec<usize> = (0..learns)
+        .map(|place| places[place * places.len() / learns])
         .collect();
-    let steps = learnt.len() + count;
-    let mut known: Vec<RgbImage> = Vec::with_capacity(learnt.len());
-    for lot in learnt.chunks(LOT) {
-        if progress(known.len(), steps).is_break() {
-            return Err(PictureError::Interrupted);
-        }
-        known.extend(make(lot)?);
+    let steps = learnt.len() + places.len();
+    if progress(0, steps).is_break() {
+        return Err(PictureError::Interrupted);
     }
+    let mut known = make(&learnt[..1])?;
     let (columns, rows) = known[0].dimensions();
+    let lot = lot_of(&known[0]);
     let (columns, rows) = match (u16::try_from(columns), u16::try_from(rows)) {
         (Ok(columns), Ok(rows)) => (columns, rows),
         _ => return Err(failed(output, std::io::Error::other("too large for GIF"))),
     };
-    let palette = Palette::learn(&known);
+    // Where all of them are few and small they are made once, otherwise once more to be written.
+    let bytes = learnt.len() * known[0].as_raw().len();
+    let once = learnt.len() == places.len() && bytes <= 2 * LOT_BYTES;
+    let mut colours = Colours::default();
+    colours.add(&known[0]);
+    let mut done = 1;
+    for lot in learnt[1..].chunks(lot) {
+        if progress(done, steps).is_break() {
+            return Err(PictureError::Interrupted);
+        }
+        let more = make(lot)?;
+        more.iter().for_each(|picture| colours.add(picture));
+        done += more.len();
+        if once {
+            known.extend(more);
+        }
+    }
+    let mut palette = Palette::learn(&colours);
     replace(output, |file| {
         let encoding = |error: gif::EncodingError| failed(output, std::io::Error::other(error));
         let mut encoder =
@@ -158,16 +184,17 @@ pub fn gif(
                 .map_err(encoding)?;
         }
         let mut before: Option<Vec<u8>> = None;
-        let places: Vec<usize> = (0..count).collect();
-        for lot in places.chunks(LOT) {
-            let shown = if count == learnt.len() {
+        let mut written = 0;
+        for lot in shown.chunks(lot) {
+            let pictures = if once {
                 known.drain(..lot.len()).collect()
             } else {
                 known.clear();
-                make(lot)?
+                let places: Vec<usize> = lot.iter().map(|(place, _)| *place).collect();
+                make(&places)?
             };
-            for (index, picture) in lot.iter().zip(&shown) {
-                if progress(learnt.len() + index, steps).is_break() {
+            for ((_, delay), picture) in lot.iter().zip(&pictures) {
+                if progress(learnt.len() + written, steps).is_break() {
                     return Err(PictureError::Interrupted);
                 }
                 let dithered = palette.dither(picture);
@@ -181,7 +208,7 @@ pub fn gif(
                     .write_frame(&gif::Frame {
                         width: columns,
                         height: rows,
-                        delay: hundredths(*index, rate),
+                        delay: *delay,
                         transparent: before.is_some().then_some(UNCHANGED),
                         dispose: gif::DisposalMethod::Keep,
                         buffer: Cow::Owned(shown),
@@ -189,13 +216,14 @@ pub fn gif(
                     })
                     .map_err(encoding)?;
                 before = Some(dithered);
+                written += 1;
             }
         }
         Ok(())
     })?;
     // Whoever stops at the very end has an animation all the same.
     let _ = progress(steps, steps);
-    Ok(())
+    Ok(places.len())
 }
 
 /// Writes pictures as a looping animated PNG (PNG specification, third edition) in all their colours,
@@ -220,15 +248,12 @@ pub fn apng(
         let mut encoder = png(file, first[0].dimensions(), true).map_err(encoding)?;
         let frames = u32::try_from(count).unwrap_or(u32::MAX);
         encoder.set_animated(frames, 0).map_err(encoding)?;
-        let delay = (f64::from(APNG_UNIT) / rate).round();
-        // Saturates.
-        encoder
-            .set_frame_delay(delay as u16, APNG_UNIT)
-            .map_err(encoding)?;
+        let (part, of_second) = delay(rate);
+        encoder.set_frame_delay(part, of_second).map_err(encoding)?;
         let mut writer = encoder.write_header().map_err(encoding)?;
         let mut next = first;
         let places: Vec<usize> = (1..count).collect();
-        let mut lots = places.chunks(LOT);
+        let mut lots = places.chunks(lot_of(&next[0]));
         let mut done = 0;
         while !next.is_empty() {
             // One lot is packed while the next is made.
@@ -275,11 +300,47 @@ fn some(count: usize, output: &Path) -> Result<(), PictureError> {
     })
 }
 
-/// How long a frame is shown, hundredths of a second; shorter ones than two are not shown rightly
-/// by all viewers (common practice, no source).
-fn hundredths(index: usize, rate: f64) -> u16 {
-    let end = |frames: usize| (100.0 * frames as f64 / rate).round();
-    (end(index + 1) - end(index)).clamp(2.0, f64::from(u16::MAX)) as u16
+/// How many pictures like this one are made at a time.
+fn lot_of(picture: &RgbImage) -> usize {
+    (LOT_BYTES / picture.as_raw().len().max(1)).clamp(1, LOT)
+}
+
+/// Which pictures a GIF shows, and for how long, hundredths of a second. Where there are too many, those
+/// that stand at every second hundredth.
+fn shown(count: usize, rate: f64) -> Vec<(usize, u16)> {
+    let begins = |place: usize| (100.0 * place as f64 / rate).round();
+    let least = f64::from(GIF_LEAST);
+    if 100.0 / rate >= least {
+        let delay = |place: usize| begins(place + 1) - begins(place);
+        // Saturates.
+        return (0..count)
+            .map(|place| (place, delay(place) as u16))
+            .collect();
+    }
+    let pictures = ((begins(count) / least) as usize).max(1);
+    let last = (begins(count) - least * (pictures - 1) as f64).max(least);
+    (0..pictures)
+        .map(|picture| {
+            let place = (picture as f64 * least * rate / 100.0) as usize;
+            let delay = if picture + 1 < pictures {
+                GIF_LEAST
+            } else {
+                last as u16
+            };
+            (place.min(count - 1), delay)
+        })
+        .collect()
+}
+
+/// How long an animated PNG shows a picture: numerator and denominator of seconds.
+fn delay(rate: f64) -> (u16, u16) {
+    let unit = f64::from(APNG_UNIT);
+    // Both are whole numbers below 65536. Saturates.
+    if rate >= 1.0 {
+        ((unit / rate).round() as u16, APNG_UNIT)
+    } else {
+        (APNG_UNIT, ((unit * rate).round() as u16).max(1))
+    }
 }
 
 /// Reads the photographs of a frame, at least one, and adds them in light: what is brighter than
@@ -348,14 +409,28 @@ pub(crate) fn reduced(picture: RgbImage, width: u32) -> RgbImage {
 mod tests {
     use super::*;
 
-    /// 24 frames of GIF's hundredths of a second last a second.
+    /// As long as the shot, to the hundredth of a second that GIF counts; no picture shorter than two.
     #[test]
-    fn delays_add_up_to_the_shots_length() {
-        for rate in [12.0, 24.0, 25.0, 30.0] {
-            let sum: u32 = (0..rate as usize)
-                .map(|index| u32::from(hundredths(index, rate)))
-                .sum();
-            assert_eq!(sum, 100, "{rate}");
+    fn a_gif_lasts_as_long_as_the_shot() {
+        for rate in [0.5, 12.0, 24.0, 25.0, 30.0, 50.0, 60.0, 120.0, 1000.0] {
+            let count = (rate * 4.0) as usize;
+            let shown = shown(count, rate);
+            let sum: u32 = shown.iter().map(|(_, delay)| u32::from(*delay)).sum();
+            assert_eq!(sum, 400, "{rate}");
+            assert!(shown.iter().all(|(_, delay)| *delay >= 2), "{rate}");
+            let all = shown.len() == count;
+            assert_eq!(all, rate <= 50.0, "{rate}: {}", shown.len());
+        }
+        // A single frame of a quick shot is longer than it should be, but there.
+        assert_eq!(shown(1, 1000.0), [(0, 2)]);
+    }
+
+    #[test]
+    fn an_animated_pngs_delay_is_the_frames_time() {
+        for rate in [0.001, 0.5, 0.9, 1.0, 24.0, 25.0, 24_000.0 / 1001.0, 1000.0] {
+            let (part, of_second) = delay(rate);
+            let seconds = f64::from(part) / f64::from(of_second);
+            assert!((seconds * rate - 1.0).abs() < 3e-4, "{rate}: {seconds} s");
         }
     }
 }

@@ -6,8 +6,9 @@ use crate::picture::PictureError;
 
 /// Two pictures in one, and where they differ most.
 pub struct Difference {
-    /// Grey where they are equal; orange where the first is brighter, blue where the second is. These
-    /// two can be told apart by people who see red and green alike.
+    /// Grey where they are equal; orange where the first has more, blue where the second has, of that
+    /// of red, green and blue in which they differ most. Orange and blue can be told apart by people who
+    /// see red and green alike.
     pub picture: RgbImage,
     /// The greatest difference of a pixel's red, green or blue, of 255.
     pub greatest: u8,
@@ -40,21 +41,17 @@ pub fn between(first: &RgbImage, second: &RgbImage) -> Result<Difference, Pictur
         pixels: 0,
         enlarged: 1.0,
     };
-    let mut brightest = 0.0_f32;
     for ((x, y, a), b) in first.enumerate_pixels().zip(second.pixels()) {
-        let off = std::iter::zip(a.0, b.0).map(|(a, b)| a.abs_diff(b)).max();
-        let off = off.unwrap_or(0);
+        let off = more(a, b).unsigned_abs() as u8;
         found.pixels += u64::from(off > 0);
         if off > found.greatest {
             (found.greatest, found.at) = (off, (x, y));
         }
-        brightest = brightest.max((luma(a) - luma(b)).abs());
     }
     // The greatest is to fill half of the range.
-    let enlarged = if brightest > 0.0 {
-        (128.0 / brightest).clamp(1.0, MOST)
-    } else {
-        1.0
+    let enlarged = match found.greatest {
+        0 => 1.0,
+        greatest => (128.0 / f32::from(greatest)).clamp(1.0, MOST),
     };
     found.enlarged = f64::from(enlarged);
     for ((a, b), out) in first
@@ -62,10 +59,10 @@ pub fn between(first: &RgbImage, second: &RgbImage) -> Result<Difference, Pictur
         .zip(second.pixels())
         .zip(found.picture.pixels_mut())
     {
+        let more = f32::from(more(a, b)) / 2.0 * enlarged;
         let (a, b) = (luma(a), luma(b));
         // A faint picture of what both show, so that it is seen where things are.
         let grey = 80.0 + (a + b) / 2.0 * 0.37;
-        let more = (a - b) / 2.0 * enlarged;
         // Orange is red with half as much green; blue the other way.
         *out = Rgb([grey + more, grey, grey - more].map(|value| {
             // Saturates.
@@ -73,6 +70,15 @@ pub fn between(first: &RgbImage, second: &RgbImage) -> Result<Difference, Pictur
         }));
     }
     Ok(found)
+}
+
+/// How much more the first has than the second, of that of red, green and blue in which they differ
+/// most.
+fn more(a: &Rgb<u8>, b: &Rgb<u8>) -> i16 {
+    std::iter::zip(a.0, b.0)
+        .map(|(a, b)| i16::from(a) - i16::from(b))
+        .max_by_key(|more| more.unsigned_abs())
+        .unwrap_or(0)
 }
 
 /// Brightness of a pixel's values (ITU-R BT.709-6, 3.2).
@@ -104,5 +110,17 @@ mod tests {
         let grey = found.picture.get_pixel(0, 0);
         assert!(grey[0] == grey[1] && grey[1] == grey[2]);
         assert!(between(&first, &RgbImage::new(10, 20)).is_err());
+    }
+
+    /// Red of luma 54.2 against blue of the same: (255, 0, 0) and (0, 50, 255).
+    #[test]
+    fn another_colour_of_the_same_brightness_is_not_grey() {
+        let first = RgbImage::from_pixel(4, 4, Rgb([255, 0, 0]));
+        let second = RgbImage::from_pixel(4, 4, Rgb([0, 50, 255]));
+        assert!((luma(first.get_pixel(0, 0)) - luma(second.get_pixel(0, 0))).abs() < 1.0);
+        let found = between(&first, &second).expect("of one size");
+        assert_eq!((found.greatest, found.pixels), (255, 16));
+        let pixel = found.picture.get_pixel(0, 0);
+        assert!(pixel[0].abs_diff(pixel[2]) > 60, "{pixel:?}");
     }
 }

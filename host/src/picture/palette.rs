@@ -41,7 +41,7 @@ fn apart(a: &Lab, b: &Lab) -> f32 {
 }
 
 /// Two palette colours; the second where the threshold is below the share.
-#[derive(Clone, Copy, Default)]
+#[derive(Clone, Copy)]
 struct Mixture {
     first: u8,
     second: u8,
@@ -52,7 +52,31 @@ struct Mixture {
 pub(crate) struct Palette {
     /// Red, green, blue as sRGB values, 256 times.
     pub(crate) values: Vec<u8>,
-    mixtures: Vec<Mixture>,
+    /// None where the colour has not been seen yet.
+    mixtures: Vec<Option<Mixture>>,
+}
+
+/// How often each cell of like colours is there in some pictures.
+pub(crate) struct Colours {
+    counts: Vec<u32>,
+}
+
+impl Default for Colours {
+    fn default() -> Self {
+        Self {
+            counts: vec![0; 1 << (3 * BITS)],
+        }
+    }
+}
+
+impl Colours {
+    /// Counts a picture's colours too.
+    pub(crate) fn add(&mut self, picture: &RgbImage) {
+        for pixel in picture.pixels() {
+            let count = &mut self.counts[cell(pixel)];
+            *count = count.saturating_add(1);
+        }
+    }
 }
 
 /// The cell of like colours that a colour belongs to.
@@ -72,13 +96,8 @@ fn middle(cell: usize) -> [u8; 3] {
 }
 
 impl Palette {
-    /// The palette for all of some pictures.
-    pub(crate) fn learn(pictures: &[RgbImage]) -> Self {
-        let mut counts = vec![0_u32; 1 << (3 * BITS)];
-        for pixel in pictures.iter().flat_map(|picture| picture.pixels()) {
-            let count = &mut counts[cell(pixel)];
-            *count = count.saturating_add(1);
-        }
+    /// The palette for some pictures' colours.
+    pub(crate) fn learn(Colours { counts }: &Colours) -> Self {
         let cells: Vec<usize> = (0..counts.len()).filter(|cell| counts[*cell] > 0).collect();
         let labs: Vec<Lab> = cells.par_iter().map(|cell| lab(middle(*cell))).collect();
         // By the root: wide skies need most colours, but a lamp's few pixels must have theirs.
@@ -125,9 +144,9 @@ impl Palette {
             .par_iter()
             .map(|wanted| mixture(&colours, wanted))
             .collect();
-        let mut mixtures = vec![Mixture::default(); counts.len()];
+        let mut mixtures = vec![None; counts.len()];
         for (cell, found) in cells.iter().zip(found) {
-            mixtures[*cell] = found;
+            mixtures[*cell] = Some(found);
         }
         // A place for "as before"; its colour is never seen.
         values.resize(COLOURS + 1, [0; 3]);
@@ -139,11 +158,15 @@ impl Palette {
 
     /// A picture in the palette's colours. Which one a pixel gets depends on nothing but its
     /// colour and place, so that what stands still stays still.
-    pub(crate) fn dither(&self, picture: &RgbImage) -> Vec<u8> {
+    pub(crate) fn dither(&mut self, picture: &RgbImage) -> Vec<u8> {
+        self.know(picture);
         picture
             .enumerate_pixels()
             .map(|(x, y, pixel)| {
-                let mixture = self.mixtures[cell(pixel)];
+                // Known by now.
+                let Some(mixture) = self.mixtures[cell(pixel)] else {
+                    return 0;
+                };
                 if grain::threshold(x, y) < mixture.share {
                     mixture.second
                 } else {
@@ -151,6 +174,32 @@ impl Palette {
                 }
             })
             .collect()
+    }
+}
+
+impl Palette {
+    /// Finds mixtures for a picture's colours that were in none it was learnt from.
+    fn know(&mut self, picture: &RgbImage) {
+        let mut new: Vec<usize> = picture.pixels().map(cell).collect();
+        new.retain(|cell| self.mixtures[*cell].is_none());
+        if new.is_empty() {
+            return;
+        }
+        new.sort_unstable();
+        new.dedup();
+        let colours: Vec<Lab> = self
+            .values
+            .chunks_exact(3)
+            .take(COLOURS)
+            .map(|value| lab([value[0], value[1], value[2]]))
+            .collect();
+        let found: Vec<Mixture> = new
+            .par_iter()
+            .map(|cell| mixture(&colours, &lab(middle(*cell))))
+            .collect();
+        for (cell, found) in new.into_iter().zip(found) {
+            self.mixtures[cell] = Some(found);
+        }
     }
 }
 

@@ -18,45 +18,73 @@ const ROW: usize = 6;
 const PAPER: Rgb<u8> = Rgb([255; 3]);
 const INK: Rgb<u8> = Rgb([40; 3]);
 
+/// Most columns or rows of a numbered strip.
+pub const MOST_SIDE: u32 = 16_384;
+
 /// Pictures of one size, from left to right and row by row, each with its number under it.
-#[must_use]
-pub fn numbered(pictures: &[(u32, RgbImage)]) -> RgbImage {
-    let (columns, rows) = pictures
-        .first()
-        .map_or((1, 1), |(_, picture)| picture.dimensions());
-    let across = pictures.len().clamp(1, ROW) as u32;
-    let down = pictures.len().max(1).div_ceil(ROW) as u32;
-    // Whole dots, large enough to read and narrow enough for the picture.
-    let widest = pictures
-        .iter()
-        .map(|(number, _)| letters::width(&number.to_string()) as u32)
-        .max()
-        .unwrap_or(1);
-    let dot = (columns / 160).clamp(1, 8).min((columns / widest).max(1));
-    let below = dot * LETTER as u32 + 2 * GAP;
-    let size = (
-        across * columns + (across + 1) * GAP,
-        down * (rows + below) + GAP,
-    );
-    let mut strip = RgbImage::from_pixel(size.0, size.1, PAPER);
-    for (place, (number, picture)) in pictures.iter().enumerate() {
-        let place = place as u32;
-        let left = GAP + place % ROW as u32 * (columns + GAP);
-        let top = GAP + place / ROW as u32 * (rows + below);
-        imageops::replace(&mut strip, picture, i64::from(left), i64::from(top));
+pub struct Numbered {
+    strip: RgbImage,
+    /// Of each picture.
+    size: (u32, u32),
+    /// Height of what stands below each.
+    below: u32,
+    /// Side of a letter's dot, pixels.
+    dot: u32,
+    placed: u32,
+}
+
+impl Numbered {
+    /// An empty strip for so many pictures of a size, with numbers up to `greatest`. None where it
+    /// would have more than [`MOST_SIDE`] columns or rows.
+    #[must_use]
+    pub fn new(count: usize, size: (u32, u32), greatest: u32) -> Option<Self> {
+        let (columns, rows) = size;
+        // Whole dots, large enough to read and narrow enough for the picture.
+        let widest = letters::width(&greatest.to_string()) as u32;
+        let dot = (columns / 160).clamp(1, 8).min((columns / widest).max(1));
+        let below = dot * LETTER as u32 + 2 * GAP;
+        let side = |pictures: usize, each: u64| {
+            let all = pictures.max(1) as u64 * each + u64::from(GAP);
+            u32::try_from(all).ok().filter(|all| *all <= MOST_SIDE)
+        };
+        let width = side(count.min(ROW), u64::from(columns) + u64::from(GAP))?;
+        let height = side(count.div_ceil(ROW), u64::from(rows) + u64::from(below))?;
+        Some(Self {
+            strip: RgbImage::from_pixel(width, height, PAPER),
+            size,
+            below,
+            dot,
+            placed: 0,
+        })
+    }
+
+    /// The next picture, with its number.
+    pub fn add(&mut self, number: u32, picture: &RgbImage) {
+        let (columns, rows) = self.size;
+        let (across, down) = (self.placed % ROW as u32, self.placed / ROW as u32);
+        let left = GAP + across * (columns + GAP);
+        let top = GAP + down * (rows + self.below);
+        imageops::replace(&mut self.strip, picture, i64::from(left), i64::from(top));
         let text = number.to_string();
+        let dot = self.dot;
         let start = left + (columns.saturating_sub(dot * letters::width(&text) as u32)) / 2;
         letters::dots(&text, |column, row| {
             for part in 0..dot * dot {
                 let x = start + column as u32 * dot + part % dot;
                 let y = top + rows + GAP + row as u32 * dot + part / dot;
-                if x < size.0 && y < size.1 {
-                    strip.put_pixel(x, y, INK);
+                if x < self.strip.width() && y < self.strip.height() {
+                    self.strip.put_pixel(x, y, INK);
                 }
             }
         });
+        self.placed += 1;
     }
-    strip
+
+    /// What has been placed so far.
+    #[must_use]
+    pub const fn picture(&self) -> &RgbImage {
+        &self.strip
+    }
 }
 
 /// Writes frames of a take's folder side by side as a PNG file, each at most `width` pixels wide. The
