@@ -10,6 +10,38 @@ const SMALL: (f64, f64) = (1.5, 3.0);
 /// Diameter below which nothing is blurred, pixels: a neighbour's share would be under 1/100000.
 const NONE: f64 = 0.018;
 
+/// Diameter above which a coarser picture is blurred, pixels: what is so soft has nothing finer, and
+/// what a disc reaches beyond a few rows has to be held and reckoned for each few rows.
+const LARGE: f64 = 64.0;
+
+/// A disc, and the picture that it is laid on.
+#[derive(Clone, Debug)]
+pub(super) struct Blur {
+    pub(super) disc: Disc,
+    /// Pixels of the picture, across and down, to one of what is blurred. Between four of these the
+    /// picture's are then found.
+    pub(super) step: usize,
+}
+
+impl Blur {
+    /// For a disc of a diameter in the picture's pixels; none where it is too small to matter.
+    pub(super) fn new(diameter: f64) -> Option<Self> {
+        let mut step = 1;
+        while diameter / step as f64 > LARGE && step < 1 << 16 {
+            step *= 2;
+        }
+        Some(Self {
+            disc: Disc::new(diameter / step as f64)?,
+            step,
+        })
+    }
+
+    /// How far what is blurred has to be known beyond the picture on every side, in its own pixels.
+    pub(super) fn margin(&self) -> usize {
+        self.disc.reach + usize::from(self.step > 1)
+    }
+}
+
 /// A kernel of weights that sum up to 1: an even disc, cut into strips along the rows.
 ///
 /// Its second moment is the disc's, `d²/16` along either axis, whatever the diameter `d`: a disc

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use wide::f32x4;
 
 use crate::picture::art::Cover;
-use crate::picture::blur::{Disc, Rows};
+use crate::picture::blur::{Blur, Rows};
 use crate::picture::light;
 use crate::picture::sampling::{BLOCK, Row, Seen, gains, lay_all, over};
 
@@ -27,9 +27,9 @@ pub(super) struct Exposed<'a> {
 /// A level in the picture.
 pub(super) struct Shown<'a> {
     pub(super) seen: Seen<'a>,
-    /// What its points are blurred to; then the picture that `seen` shows is larger by its reach
-    /// on every side.
-    pub(super) disc: Option<Disc>,
+    /// What its points are blurred to; then the picture that `seen` shows is larger by its margin
+    /// on every side, and coarser.
+    pub(super) blur: Option<Blur>,
 }
 
 /// The picture of all exposures together, `columns` wide; none once `stop` is set.
@@ -44,7 +44,7 @@ pub(super) fn expose(
         return Some(picture);
     }
     let columns = columns as usize;
-    let blurred = |exposed: &Exposed<'_>| exposed.levels.iter().any(|level| level.disc.is_some());
+    let blurred = |exposed: &Exposed<'_>| exposed.levels.iter().any(|level| level.blur.is_some());
     if exposures.iter().any(blurred) {
         picture
             .as_mut()
@@ -123,9 +123,9 @@ impl Exposed<'_> {
     fn add_band(&self, first: usize, columns: usize, sum: &mut [[f32; 4]]) {
         let mut light = vec![[self.ground; 4]; sum.len()];
         for level in &self.levels {
-            match &level.disc {
+            match &level.blur {
                 None => level.lay_sharp(first, columns, &mut light),
-                Some(disc) => level.lay_blurred(disc, first, columns, &mut light),
+                Some(blur) => level.lay_blurred(blur, first, columns, &mut light),
             }
         }
         add(&light, self.share, sum);
@@ -148,13 +148,19 @@ impl Shown<'_> {
         }
     }
 
-    fn lay_blurred(&self, disc: &Disc, first: usize, columns: usize, light: &mut [[f32; 4]]) {
-        let count = light.len() / columns;
-        let width = columns + 2 * disc.reach;
+    fn lay_blurred(&self, blur: &Blur, first: usize, columns: usize, light: &mut [[f32; 4]]) {
+        let (disc, step) = (&blur.disc, blur.step);
+        // In pixels of what is blurred, counted with its margin.
+        let place = |at: usize| (at as f64 + 0.5) / step as f64 - 0.5 + blur.margin() as f64;
+        let beyond = usize::from(step > 1);
+        let last = first + light.len() / columns - 1;
+        let lowest = place(first).floor() as usize;
+        let count = place(last).floor() as usize + beyond + 1 - lowest;
+        let width = columns.div_ceil(step) + 2 * blur.margin();
         let mut rows = Rows::clear(width, count + 2 * disc.reach);
         let mut anything = false;
         for (row, pixels) in rows.pixels.chunks_exact_mut(width).enumerate() {
-            let row = self.seen.row(first + row, width);
+            let row = self.seen.row(lowest - disc.reach + row, width);
             for (block, pixels) in pixels.chunks_mut(BLOCK).enumerate() {
                 let columns = block * BLOCK..block * BLOCK + pixels.len();
                 if row.look(&columns) == Cover::Clear {
@@ -173,12 +179,106 @@ impl Shown<'_> {
         }
         rows.add_up();
         let gains = gains(self.seen.gain);
-        let mut blurred = vec![[0.0; 4]; columns];
+        // The first column that is blurred is the one by `reach`.
+        let across = width - 2 * disc.reach;
+        let mut blurred = vec![[0.0; 4]; across * (1 + beyond)];
+        let (mut upper, mut lower) = blurred.split_at_mut(across);
+        let mut there = usize::MAX;
         for (row, light) in light.chunks_exact_mut(columns).enumerate() {
-            disc.row(&rows, row + disc.reach, &mut blurred);
-            for (light, sample) in light.iter_mut().zip(&blurred) {
-                over(light, f32x4::from(*sample), gains);
+            let at = place(first + row);
+            let whole = at.floor() as usize;
+            if whole != there {
+                // Most often, what was below is above now.
+                if step > 1 && there.checked_add(1) == Some(whole) {
+                    std::mem::swap(&mut upper, &mut lower);
+                } else {
+                    disc.row(&rows, whole - lowest + disc.reach, upper);
+                }
+                if step > 1 {
+                    disc.row(&rows, whole + 1 - lowest + disc.reach, lower);
+                }
+                there = whole;
             }
+            if step == 1 {
+                for (light, sample) in light.iter_mut().zip(&*upper) {
+                    over(light, f32x4::from(*sample), gains);
+                }
+                continue;
+            }
+            let down = f32x4::splat((at - at.floor()) as f32);
+            for (column, light) in light.iter_mut().enumerate() {
+                let at = place(column) - disc.reach as f64;
+                let (whole, right) = (at.floor() as usize, f32x4::splat(at.fract() as f32));
+                let between = |row: &[[f32; 4]]| {
+                    let (a, b) = (f32x4::from(row[whole]), f32x4::from(row[whole + 1]));
+                    a + (b - a) * right
+                };
+                let (a, b) = (between(upper), between(lower));
+                over(light, a + (b - a) * down, gains);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::picture::art::Art;
+    use crate::picture::blur::Disc;
+    use crate::picture::sampling::{Map, Sheet};
+
+    /// A large disc on a coarser picture shows what it does on the picture itself, to about a step of
+    /// the 255, and so it does at the edges of the picture and of the bands.
+    #[test]
+    fn large_discs_are_blurred_coarser_and_look_the_same() {
+        let size = (300, 200);
+        let art = Art::from_picture(&image::ImageBuffer::from_fn(400, 260, |x, y| {
+            let bright = (x / 37 + y / 29) % 3 == 0;
+            let value = if bright { 60_000 } else { 9_000 };
+            let opacity = if x < 200 { u16::MAX } else { 20_000 };
+            image::Rgba([value, value / 2, 65_535 - value, opacity])
+        }));
+        let map = Map {
+            u: [0.99, 0.02, 41.3],
+            v: [-0.02, 0.99, 33.1],
+        };
+        let picture = |blur: Blur| {
+            let map = map.coarser(blur.step).with_margin(blur.margin());
+            let reduced = blur.step.ilog2() as usize;
+            let sheet = Sheet {
+                plane: &art.planes[reduced],
+                map: map.reduced(reduced),
+            };
+            let seen = Seen {
+                gain: 1.0,
+                fine: sheet,
+                coarse: None,
+            };
+            let level = Shown {
+                seen,
+                blur: Some(blur),
+            };
+            let exposed = Exposed {
+                levels: vec![level],
+                ground: 0.18 * 65535.0,
+                share: 1.0,
+            };
+            expose(&[exposed], size, &AtomicBool::new(false)).expect("not stopped")
+        };
+        for (diameter, step) in [(63.0, 1), (65.0, 2), (110.0, 2), (130.0, 4)] {
+            let blur = Blur::new(diameter).expect("it is blurred");
+            assert_eq!(blur.step, step);
+            assert!(blur.disc.reach <= 34, "{}", blur.disc.reach);
+            let found = picture(blur);
+            let whole = picture(Blur {
+                disc: Disc::new(diameter).expect("it is blurred"),
+                step: 1,
+            });
+            let pairs = || std::iter::zip(found.as_raw(), whole.as_raw());
+            let off = |(a, b): (&u8, &u8)| a.abs_diff(*b);
+            let most = pairs().map(off).max();
+            assert!(most <= Some(2), "{diameter}: {most:?}");
+            assert!(found.get_pixel(20, 20) != found.get_pixel(280, 180));
         }
     }
 }

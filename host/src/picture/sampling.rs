@@ -62,6 +62,17 @@ impl Map {
         }
     }
 
+    /// The same of a picture of which each pixel is so many wide and high.
+    pub(super) fn coarser(&self, step: usize) -> Self {
+        let step = step as f64;
+        let wider =
+            |[x, y, start]: [f64; 3]| [x * step, y * step, start + (x + y) * (step - 1.0) / 2.0];
+        Self {
+            u: wider(self.u),
+            v: wider(self.v),
+        }
+    }
+
     /// The same to a plane reduced so many times by two.
     pub(super) fn reduced(&self, times: usize) -> Self {
         let part = 0.5_f64.powi(times as i32);

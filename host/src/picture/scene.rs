@@ -8,7 +8,7 @@ use image::RgbImage;
 
 use crate::optics::{self, depth, light};
 use crate::picture::art::{Art, PictureError};
-use crate::picture::blur::Disc;
+use crate::picture::blur::Blur;
 use crate::picture::exposing::{Exposed, Shown, expose};
 use crate::picture::field;
 use crate::picture::sampling::{Map, Seen, Sheet};
@@ -275,20 +275,15 @@ impl Scene {
             .rev()
             .filter(|level| there(*level))
             .filter_map(|level| {
-                let disc = disc(&stand, level, pose, look);
-                let margin = disc.as_ref().map_or(0, |disc| disc.reach);
                 let lying = lying[level].as_ref()?;
+                let mut map = map(&stand, level, lying, pose, look.size)?;
+                let blur = blur(&stand, level, pose, look);
+                if let Some(blur) = &blur {
+                    map = map.coarser(blur.step).with_margin(blur.margin());
+                }
                 Some(Shown {
-                    seen: seen(
-                        &stand,
-                        level,
-                        lying,
-                        pose,
-                        look.size,
-                        margin,
-                        through(level),
-                    )?,
-                    disc,
+                    seen: seen(&lying.art, &map, through(level)),
+                    blur,
                 })
             })
             .collect();
@@ -328,13 +323,13 @@ impl Scene {
 }
 
 /// What a point of a level is blurred to.
-fn disc(stand: &Stand, level: usize, pose: &StandPose, look: &Look) -> Option<Disc> {
+fn blur(stand: &Stand, level: usize, pose: &StandPose, look: &Look) -> Option<Blur> {
     let columns = f64::from(look.size.0);
     let diameter_px = look
         .blur
         .then(|| blur_px(stand, LevelId(level), pose, look.size.0))?;
     // Wider than the picture it is as good as even.
-    Disc::new(diameter_px?.min(columns))
+    Blur::new(diameter_px?.min(columns))
 }
 
 fn blur_px(stand: &Stand, level: LevelId, pose: &StandPose, columns: u32) -> Option<f64> {
@@ -351,19 +346,10 @@ fn blur_px(stand: &Stand, level: LevelId, pose: &StandPose, columns: u32) -> Opt
 }
 
 /// A level in the picture, of which so much light gets through.
-fn seen<'a>(
-    stand: &Stand,
-    level: usize,
-    lying: &'a Lying,
-    pose: &StandPose,
-    size: (u32, u32),
-    margin: usize,
-    gain: f32,
-) -> Option<Seen<'a>> {
-    let map = map(stand, level, lying, pose, size)?.with_margin(margin);
+fn seen<'a>(art: &'a Art, map: &Map, gain: f32) -> Seen<'a> {
     // Art pixels to a picture pixel, the coarser way.
     let scale = map.u[0].hypot(map.v[0]).max(map.u[1].hypot(map.v[1]));
-    let planes = &lying.art.planes;
+    let planes = &art.planes;
     // Four neighbours suffice up to 2^(1/4) art pixels a picture pixel. From there the next
     // reduction fades in until it is reached, and so on: nothing jumps as a level moves.
     let octave = scale.log2().clamp(0.0, (planes.len() - 1) as f64);
@@ -374,11 +360,11 @@ fn seen<'a>(
         map: map.reduced(index),
     };
     let fine = fine as usize;
-    Some(Seen {
+    Seen {
         gain,
         fine: sheet(fine),
         coarse: (share > 0.0 && fine + 1 < planes.len()).then(|| (sheet(fine + 1), share)),
-    })
+    }
 }
 
 /// From the picture's pixels to the painting's: by what the plan reckons with, [`Imaging`], from the
