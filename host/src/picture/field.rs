@@ -126,9 +126,9 @@ impl Field {
         let line = (view / 600.0).max(1.0);
         let mark = MARKS[index % MARKS.len()];
         let size = view / 90.0;
-        // Broken lines: how long a piece is, and the gap after it.
-        let piece = view * (0.012 + 0.006 * (index % 4) as f64);
-        let gap = if index.is_multiple_of(2) {
+        // Every fourth level has whole lines. Broken ones: how long a piece is, and the gap after it.
+        let piece = view * 0.012 * (1 + index % 4) as f64;
+        let gap = if index.is_multiple_of(4) {
             0.0
         } else {
             piece * 0.5
