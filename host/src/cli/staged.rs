@@ -65,10 +65,12 @@ impl Staged {
             .take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists())
             .collect();
         for folder in missing.into_iter().rev() {
+            // Nothing is made while all is taken away.
+            let mut unfinished = unfinished();
             fs::create_dir(folder).map_err(|error| {
                 Failure::could_not(format!("{} cannot be made: {error}", folder.display()))
             })?;
-            unfinished().push(folder.to_owned());
+            unfinished.push(folder.to_owned());
             self.made.push(folder.to_owned());
         }
         if folder.as_os_str().is_empty() || folder.is_dir() {
@@ -126,9 +128,12 @@ impl Staged {
         hidden.push(name);
         hidden.push(format!(".{}.part", std::process::id()));
         let part = path.with_file_name(hidden);
-        unfinished().push(part.clone());
         self.files.push((part.clone(), path.to_owned()));
-        File::create(&part)
+        let mut unfinished = unfinished();
+        unfinished.push(part.clone());
+        let created = File::create(&part);
+        drop(unfinished);
+        created
             .map(BufWriter::new)
             .and_then(|mut out| {
                 write(&mut out)?;

@@ -244,8 +244,8 @@ fn half_written(folder: &Path) -> bool {
 
 /// Starts the program, has it asked to stop once it is writing, and says how it ended. Should a
 /// quick machine have finished before it was asked, it is given another go at once; what it left
-/// behind is checked whichever way it ended.
-fn stopped(coast: &Coast, words: &[&str], place: &str) {
+/// behind is checked whichever way it ended. Asked `times` times, it ends on the spot.
+fn stopped(coast: &Coast, words: &[&str], place: &str, times: u32) {
     let before = names(coast.folder.path());
     for _ in 0..20 {
         let mut child = Command::new(env!("CARGO_BIN_EXE_panestep"))
@@ -257,7 +257,11 @@ fn stopped(coast: &Coast, words: &[&str], place: &str) {
         let status = loop {
             if half_written(coast.folder.path()) {
                 let pid = Pid::from_child(&child);
-                kill_process(pid, Signal::INT).expect("it is asked");
+                for _ in 0..times {
+                    kill_process(pid, Signal::INT).expect("it is asked");
+                    // Signals that wait together are one.
+                    std::thread::sleep(Duration::from_millis(1));
+                }
                 break child.wait().expect("it ends");
             }
             if let Some(status) = child.try_wait().expect("known") {
@@ -296,7 +300,9 @@ fn asked_to_stop_it_leaves_neither_a_half_file_nor_a_folder() {
         ),
         (&["sheet", "shot.toml", "--out", "print/coast"], "print"),
     ] {
-        stopped(&coast, words, place);
+        for times in [1, 2] {
+            stopped(&coast, words, place, times);
+        }
     }
 }
 
@@ -320,7 +326,10 @@ fn asked_to_stop_a_scene_of_many_drawings_leaves_nothing() {
     assert!(text.contains("drawing-119.png"));
     fs::write(coast.path("shot.toml"), text).expect("written");
     for place in ["scene", "scene.glb", "scene.gltf"] {
-        stopped(&coast, &["export", "shot.toml", "--scene", place], place);
+        let words = ["export", "shot.toml", "--scene", place];
+        for times in [1, 2] {
+            stopped(&coast, &words, place, times);
+        }
     }
 }
 
