@@ -12,7 +12,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::problems::{source, steers};
-use super::words::{advice, brief, describe, suggestion};
+use super::words::{advice, amended, brief, describe, suggestion};
 use super::{MAX_FILE, Problem, Problems};
 use crate::stand::AxisUnit;
 use crate::units::{
@@ -418,11 +418,28 @@ impl<'a> Table<'a> {
                     value.span(),
                     brief(&error),
                     format!("`{key}`: {error}"),
-                    format!("write it as \"{example}\""),
+                    amended(text, example, &parse),
                 );
                 None
             }
         }
+    }
+
+    /// A length above zero, mm, or a word instead, which is `None`.
+    pub(super) fn size_or(&self, key: &'static str, word: &str) -> Option<Option<At<f64>>> {
+        let value = self.need(key)?;
+        if let DeValue::String(text) = value.get_ref()
+            && text.trim() == word
+        {
+            return Some(None);
+        }
+        let example = format!("600 mm\" or \"{word}");
+        let length = self.quantity(value, key, &example, Length::from_str)?;
+        let at = At {
+            value: length.value.mm(),
+            span: length.span,
+        };
+        self.positive(key, at, "mm").map(Some)
     }
 
     /// A length, mm.
@@ -591,7 +608,11 @@ impl<'a> Table<'a> {
         match value.get_ref() {
             DeValue::Array(list) => list,
             _ => {
-                self.wrong(value, key, "a list in [ ] or several [[ ]] tables");
+                self.wrong(
+                    value,
+                    key,
+                    "a list in [ ], also of one thing, or several [[ ]] tables",
+                );
                 &[]
             }
         }

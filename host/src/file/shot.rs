@@ -159,11 +159,9 @@ fn layers(file: &Table<'_>, stand: &Stand, folder: &Path, places: &[String]) -> 
 }
 
 fn layer(table: &Table<'_>, level: Option<LevelId>, stand: &Stand, folder: &Path) -> Option<Layer> {
-    let distance = match table.text_at("distance") {
-        Some(text) if text.value.trim() == "far" => Some(Distance::Far),
-        Some(_) => table.size("distance", MM).map(|at| Distance::At(at.value)),
-        None => None,
-    };
+    let distance = table
+        .size_or("distance", "far")
+        .map(|at| at.map_or(Distance::Far, |at| Distance::At(at.value)));
     let art = if table.has("art") {
         Some(table.text("art"))
     } else {

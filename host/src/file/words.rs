@@ -47,6 +47,26 @@ pub(super) fn advice(value: &DeValue<'_>, expected: &str) -> String {
     }
 }
 
+/// What to write instead of a quantity that cannot be read: the same with a decimal point, or with
+/// its unit, where that is all that it lacks, so that nobody copies an example's number. `example`
+/// is a number, a space and a unit.
+pub(super) fn amended<T>(
+    text: &str,
+    example: &str,
+    parse: impl Fn(&str) -> Result<T, QuantityError>,
+) -> String {
+    let pointed = text.trim().replacen(',', ".", 1);
+    if parse(&pointed).is_ok() {
+        return format!("write it as \"{pointed}\"");
+    }
+    let unit = example.split([' ', '"']).nth(1).unwrap_or_default();
+    let united = format!("{pointed} {unit}");
+    if parse(&united).is_ok() {
+        return format!("write its unit too, such as \"{united}\"");
+    }
+    format!("write a number and its unit, such as \"{example}\"")
+}
+
 /// What may have been meant.
 pub(super) fn suggestion<'w>(word: &str, known: impl Iterator<Item = &'w str> + Clone) -> String {
     let near = known

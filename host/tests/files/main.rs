@@ -376,7 +376,7 @@ fn reports_say_at_the_place_what_was_found() {
             "speed = \"25 mm/s\"",
             "speed = \"25 mm\"",
             "a length, not a speed",
-            "write it as \"25 mm/s\"",
+            "such as \"25 mm/s\"",
         ),
         (
             "focus = \"quay\"",
