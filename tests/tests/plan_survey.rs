@@ -19,7 +19,7 @@ const INCH: f64 = 25.4;
 
 fn surveyed(stand: &Stand, shot: &Shot, art: &[Option<Painted>]) -> Survey {
     let plan = Plan::new(stand, shot).expect("sound");
-    survey(stand, shot, &plan, art, |_| {})
+    survey(stand, shot, &plan, art, |_| true).expect("nobody stops it")
 }
 
 /// One far layer under no glass to speak of, of which the picture shows 12 inches: a 12-inch field.
@@ -52,7 +52,9 @@ fn rules(survey: &Survey) -> Vec<Rule> {
 fn jumps_strobe_as_the_animators_rule_says() {
     let strobes = |inches: f64| {
         let (stand, shot) = twelve_field(24, inches);
-        rules(&surveyed(&stand, &shot, &[])).contains(&Rule::Jumps)
+        let rules = rules(&surveyed(&stand, &shot, &[]));
+        assert_eq!(rules.contains(&Rule::Smear), inches >= 0.25, "{inches}");
+        rules.contains(&Rule::Jumps)
     };
     for (inches, expected) in [
         (0.05, false),
@@ -143,7 +145,7 @@ fn everything() -> (Stand, Shot) {
 fn the_edge_of_the_picture_is_what_counts() {
     let (stand, shot) = everything();
     let plan = Plan::new(&stand, &shot).expect("sound");
-    let survey = survey(&stand, &shot, &plan, &[], |_| {});
+    let survey = survey(&stand, &shot, &plan, &[], |_| true).expect("nobody stops it");
     for level in 0..4 {
         let id = LevelId(level);
         let mut greatest = [0.0_f64; 13];
@@ -218,6 +220,15 @@ fn a_painting_of_just_the_size_that_is_needed_fills_the_picture() {
     for (level, coverage) in short.coverage.iter().enumerate() {
         let spare = coverage.painting_spare.expect("there is a painting");
         assert!((spare.mm + 0.5).abs() < 1e-6, "{spare:?}");
+        // Both sides are told of, not the worse alone.
+        for (is, expected) in coverage.painting_short_mm.iter().zip([0.5, 0.5, 0.0, 0.0]) {
+            assert!((is - expected).abs() < 1e-6, "{coverage:?}");
+        }
+        let sides: Vec<_> = coverage
+            .short_sides()
+            .map(|(side, _)| side.name())
+            .collect();
+        assert_eq!(sides, ["west", "east"]);
         let name = spare.side.name();
         assert!(name == "east" || name == "west", "{spare:?}");
         // At that frame the painting's edge is really pictured inside.

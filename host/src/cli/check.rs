@@ -10,7 +10,7 @@ use super::Failure;
 use super::args;
 use super::measure::args::Shape;
 use super::plan::file_failure;
-use super::screen;
+use super::screen::{self, wrapped};
 
 /// Version of the JSON; raised when a reader of an older one would misread it.
 const JSON_VERSION: u32 = 1;
@@ -284,28 +284,6 @@ fn advice(finding: &Finding, width: usize, out: &mut impl Write) -> io::Result<(
     };
     let head = format!("{:>1$}", "-> ", MARK);
     wrapped(&head, advice, width, out)
-}
-
-/// Writes a text behind its head, in lines of `width` characters that begin below each other.
-fn wrapped(head: &str, text: &str, width: usize, out: &mut impl Write) -> io::Result<()> {
-    let indent = head.chars().count();
-    let mut line = head.to_owned();
-    let mut length = indent;
-    for word in text.split(' ') {
-        let word_length = word.chars().count();
-        if length > indent && length + 1 + word_length > width {
-            writeln!(out, "{}", line.trim_end())?;
-            line = " ".repeat(indent);
-            length = indent;
-        }
-        if length > indent {
-            line.push(' ');
-            length += 1;
-        }
-        line.push_str(word);
-        length += word_length;
-    }
-    writeln!(out, "{}", line.trim_end())
 }
 
 fn as_json(stand: &Stand, audit: &Audit, out: &mut impl Write) -> io::Result<()> {

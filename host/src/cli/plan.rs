@@ -15,7 +15,8 @@ use panestep::stand::Stand;
 
 use super::Failure;
 use super::args::{self, Format};
-use super::screen::{self, Progress};
+use super::screen;
+use super::staged::Work;
 
 pub(crate) use summary::summary;
 
@@ -54,7 +55,10 @@ pub(crate) fn plan(typed: &args::Plan) -> Result<(), Failure> {
     let (stand, shot) = read(&typed.shot)?;
     let plan = planned(&typed.shot, &stand, &shot)?;
     let mut out = BufWriter::new(io::stdout().lock());
-    let looked = (typed.format != Format::Csv).then(|| surveyed(&stand, &shot, &plan));
+    let looked = match typed.format {
+        Format::Csv => None,
+        Format::Table | Format::Json => Some(surveyed(&stand, &shot, &plan)?),
+    };
     match (typed.format, &looked) {
         (Format::Csv, _) | (_, None) => output::csv(&plan, &mut out),
         (Format::Json, Some(looked)) => output::json(&plan, &looked.survey, &mut out),
@@ -67,8 +71,9 @@ pub(crate) fn plan(typed: &args::Plan) -> Result<(), Failure> {
     if let (Format::Table, Some(looked)) = (typed.format, &looked) {
         let times =
             times::times(plan.schedule(), times::DEFAULT_TICK_RATE).map_err(Failure::wrong)?;
-        summary(&stand, &shot, &plan, &times, looked);
+        summary::figures(&stand, &shot, &plan, &times);
         summary::details(&shot, &plan, &looked.survey);
+        summary::look_out(&stand, &shot, &plan, looked);
     }
     Ok(())
 }
@@ -81,7 +86,7 @@ pub(crate) struct Looked {
 }
 
 /// Looks at every picture of a plan, and at the edges of the art.
-pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Looked {
+pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Result<Looked, Failure> {
     let mut files: Vec<(usize, &Path)> = Vec::new();
     for (place, layer) in shot.layers.iter().enumerate() {
         let drawn = shot.cels.iter().filter(|cels| cels.level == layer.level);
@@ -98,13 +103,16 @@ pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Looked {
     }
     let mut art: Vec<Option<Painted>> = vec![None; shot.layers.len()];
     let mut wrong = Vec::new();
-    let mut progress = Progress::new("looking at the art", files.len() as u64);
-    for (number, &(place, path)) in files.iter().enumerate() {
-        progress.at(number as u64, "");
+    let mut work = Work::new("looking at the art", files.len() as u64)?;
+    for &(place, path) in &files {
+        if work.step().is_err() {
+            return work.end(Err(Failure::stopped("stopped")));
+        }
         let level = &stand.levels[place].name;
         match (picture::painted(level, path), &mut art[place]) {
             (Err(error), _) => wrong.push(format!(
-                "{error}; whether it fills the picture cannot be told"
+                "{error}; the shot cannot be shot so on the simulated stand, and whether this \
+                 fills the picture cannot be told"
             )),
             (Ok(painted), known @ None) => *known = Some(painted),
             (Ok(painted), Some(known)) => {
@@ -117,17 +125,16 @@ pub(crate) fn surveyed(stand: &Stand, shot: &Shot, plan: &Plan) -> Looked {
             }
         }
     }
-    progress.done();
-    let mut progress = Progress::new("looking at every frame", u64::from(shot.frames));
-    // A bar for less than a blink is none.
-    const SHORT: u32 = 50_000;
+    work.end(Ok(()))?;
+    let mut work = Work::new("looking at every frame", u64::from(shot.frames))?;
+    let mut seen = 0;
     let survey = survey(stand, shot, plan, &art, |done| {
-        if shot.frames > SHORT && done % 1000 < shot.hold {
-            progress.at(u64::from(done), "");
-        }
+        let more = u64::from(done - seen);
+        seen = done;
+        work.steps(more).is_ok()
     });
-    progress.done();
-    Looked { survey, art: wrong }
+    let survey = work.end(survey.ok_or_else(|| Failure::stopped("stopped")))?;
+    Ok(Looked { survey, art: wrong })
 }
 
 /// Drawings of one level have one width on the glass; where their pictures have another shape, one

@@ -30,6 +30,47 @@ pub(crate) fn say(line: &str) {
     });
 }
 
+/// Says a sentence behind its head: on a terminal in lines that begin below each other, elsewhere on
+/// one line.
+pub(crate) fn say_wrapped(head: &str, text: &str) {
+    let mut lines = Vec::new();
+    let width = if io::stderr().is_terminal() {
+        width_of(io::stderr()).clamp(60, 120)
+    } else {
+        usize::MAX
+    };
+    // Nothing goes wrong in memory.
+    let _ = wrapped(head, text, width, &mut lines);
+    say(String::from_utf8_lossy(&lines).trim_end());
+}
+
+/// Writes a text behind its head, in lines of `width` characters that begin below each other.
+pub(crate) fn wrapped(
+    head: &str,
+    text: &str,
+    width: usize,
+    out: &mut impl Write,
+) -> io::Result<()> {
+    let indent = head.chars().count();
+    let mut line = head.to_owned();
+    let mut length = indent;
+    for word in text.split(' ') {
+        let word_length = word.chars().count();
+        if length > indent && length + 1 + word_length > width {
+            writeln!(out, "{}", line.trim_end())?;
+            line = " ".repeat(indent);
+            length = indent;
+        }
+        if length > indent {
+            line.push(' ');
+            length += 1;
+        }
+        line.push_str(word);
+        length += word_length;
+    }
+    writeln!(out, "{}", line.trim_end())
+}
+
 /// Does something with the bar out of the way, such as a talk with a person.
 pub(crate) fn aside<T>(what: impl FnOnce() -> T) -> T {
     match put_bar(None) {

@@ -34,7 +34,7 @@ impl Ready {
     fn new(path: &Path) -> Result<Self, Failure> {
         let (stand, shot) = read(path)?;
         let plan = planned(path, &stand, &shot)?;
-        let Looked { survey, art } = surveyed(&stand, &shot, &plan);
+        let Looked { survey, art } = surveyed(&stand, &shot, &plan)?;
         for wrong in art {
             say(&format!("look out: {wrong}"));
         }

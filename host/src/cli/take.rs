@@ -58,7 +58,7 @@ pub(crate) fn shoot(typed: &args::Shoot) -> Result<(), Failure> {
         &shot,
         &planned,
         &time,
-        &plan::surveyed(&stand, &shot, &planned),
+        &plan::surveyed(&stand, &shot, &planned)?,
     );
     say_simulated(&stand, &rig);
     let schedule = planned.into_schedule();

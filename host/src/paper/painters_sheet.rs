@@ -209,9 +209,8 @@ pub fn html(
             list.push((
                 "look out",
                 format!(
-                    "the painting that there is ends {:.1} mm short, at its {} side at frame {}",
-                    -spare.mm,
-                    spare.side.name(),
+                    "the painting that there is ends inside the picture: {} (most at frame {})",
+                    short(coverage),
                     spare.frame
                 ),
             ));
@@ -259,6 +258,14 @@ fn drawings(task: &Task) -> String {
 const WIDTH: f64 = 660.0;
 const MARGIN: f64 = 62.0;
 const KEY: f64 = 46.0;
+
+/// By how much a painting ends inside the picture, side by side.
+fn short(coverage: &LevelCoverage) -> String {
+    let sides = coverage
+        .short_sides()
+        .map(|(side, mm)| format!("{} by {mm:.1} mm", side.name()));
+    sides.collect::<Vec<_>>().join(", ")
+}
 
 fn drawn(
     stand: &Stand,

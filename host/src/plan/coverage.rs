@@ -53,6 +53,9 @@ pub struct LevelCoverage {
     /// How far the painting reaches beyond the picture where it does so least. Edges at which
     /// nothing is painted do not count, except on the farthest level that has a painting.
     pub painting_spare: Option<Spare>,
+    /// By how much the painting ends inside the picture where it does so most, at its west, east,
+    /// south and north side, mm; zero where it does not.
+    pub painting_short_mm: [f64; 4],
     /// How far the pane does.
     pub pane_spare: Spare,
 }
@@ -128,6 +131,21 @@ impl Extent {
         self.north_mm = self.north_mm.max(y);
     }
 
+    /// By how much it ends inside another at its west, east, south and north side, mm; zero where it
+    /// does not, and at edges that do not count.
+    fn short_of(&self, other: &Self, counts: [bool; 4]) -> [f64; 4] {
+        let mut short = [
+            self.west_mm - other.west_mm,
+            other.east_mm - self.east_mm,
+            self.south_mm - other.south_mm,
+            other.north_mm - self.north_mm,
+        ];
+        for (short, counts) in short.iter_mut().zip(counts) {
+            *short = if counts { short.max(0.0) } else { 0.0 };
+        }
+        short
+    }
+
     /// The side at which it reaches least beyond a point, of those that count (west, east, south,
     /// north), and by how much, mm.
     fn spare(&self, (x, y): (f64, f64), counts: [bool; 4]) -> Option<(f64, Side)> {
@@ -141,6 +159,16 @@ impl Extent {
         .zip(counts)
         .filter_map(|(side, counts)| counts.then_some(side))
         .min_by(|one, two| one.0.total_cmp(&two.0))
+    }
+}
+
+impl LevelCoverage {
+    /// The sides at which the painting ends inside the picture, and by how much at most, mm.
+    pub fn short_sides(&self) -> impl Iterator<Item = (Side, f64)> {
+        [Side::West, Side::East, Side::South, Side::North]
+            .into_iter()
+            .zip(self.painting_short_mm)
+            .filter(|(_, mm)| *mm > 0.0)
     }
 }
 
@@ -186,6 +214,8 @@ pub(crate) struct Coverage {
     panes: Vec<Extent>,
     /// The edges that count of every level's painting.
     edges: Vec<[bool; 4]>,
+    /// What of every level is in the picture while anything lies on it.
+    shown: Vec<Extent>,
 }
 
 impl Coverage {
@@ -227,6 +257,7 @@ impl Coverage {
                     last: [(f64::NAN, f64::NAN); 4],
                     painting,
                     painting_spare: painting.map(|_| nothing),
+                    painting_short_mm: [0.0; 4],
                     pane_spare: nothing,
                 }
             })
@@ -239,6 +270,7 @@ impl Coverage {
             levels,
             panes: panes.collect(),
             edges,
+            shown: vec![Extent::NONE; stand.levels.len()],
         }
     }
 
@@ -272,10 +304,18 @@ impl Coverage {
         least(&mut coverage.pane_spare, &self.panes[level], [true; 4]);
         for point in points {
             coverage.needs.take_in(point);
+            if shown {
+                self.shown[level].take_in(point);
+            }
         }
     }
 
-    pub(crate) fn finish(self) -> Vec<LevelCoverage> {
+    pub(crate) fn finish(mut self) -> Vec<LevelCoverage> {
+        for (place, level) in self.levels.iter_mut().enumerate() {
+            if let Some(painting) = &level.painting {
+                level.painting_short_mm = painting.short_of(&self.shown[place], self.edges[place]);
+            }
+        }
         self.levels
     }
 }

@@ -30,6 +30,9 @@ pub enum Rule {
     Crossing,
     /// It jumps so far from picture to picture that it strobes.
     Jumps,
+    /// It jumps so much farther that it is a smear: on a drawing, that hides the jump, where it is
+    /// painted as one; a pane that stands still while it is exposed is sharp at every stop.
+    Smear,
 }
 
 /// Frames in which a level's move breaks a rule.
@@ -41,12 +44,10 @@ pub struct Fast {
     pub rule: Rule,
     /// Stretches of frames at which the level arrives too fast.
     pub frames: Vec<RangeInclusive<u32>>,
-    /// For [`Rule::Jumps`], stretches at which it jumps so much farther that it is a smear.
-    pub smears: Vec<RangeInclusive<u32>>,
     /// The frame at which it arrives fastest among `frames`.
     pub worst_frame: u32,
     /// How far the fastest point goes there, pixels: a frame for [`Rule::Crossing`], from picture to
-    /// picture for [`Rule::Jumps`].
+    /// picture for the others.
     pub pixels: f64,
     /// How far it may go, pixels.
     pub limit_pixels: f64,
@@ -114,6 +115,7 @@ struct LevelSpeed {
     greatest: Travel,
     crossing: Fast,
     jumps: Fast,
+    smear: Fast,
 }
 
 /// The fastest arrival of a level.
@@ -132,7 +134,6 @@ impl Speeds {
             level: level.to_owned(),
             rule,
             frames: Vec::new(),
-            smears: Vec::new(),
             worst_frame: 1,
             pixels: 0.0,
             limit_pixels,
@@ -142,6 +143,7 @@ impl Speeds {
             greatest: Travel::default(),
             crossing: fast(&level.name, Rule::Crossing, limits.crossing_px),
             jumps: fast(&level.name, Rule::Jumps, limits.strobes_px),
+            smear: fast(&level.name, Rule::Smear, limits.smears_px),
         });
         Self {
             limits,
@@ -176,7 +178,7 @@ impl Speeds {
             level.crossing.add(span.clone(), a_frame);
         }
         if pixels >= limits.smears_px {
-            join(&mut level.jumps.smears, span);
+            level.smear.add(span, pixels);
         } else if pixels > limits.strobes_px * (1.0 + ROUNDING) {
             level.jumps.add(span, pixels);
         }
@@ -188,7 +190,7 @@ impl Speeds {
         let fast = self
             .levels
             .into_iter()
-            .flat_map(|level| [level.jumps, level.crossing])
+            .flat_map(|level| [level.smear, level.jumps, level.crossing])
             .filter(|fast| !fast.frames.is_empty())
             .collect();
         (greatest, fast)

@@ -35,8 +35,8 @@ pub fn survey(
     shot: &Shot,
     plan: &Plan,
     art: &[Option<Painted>],
-    mut progress: impl FnMut(u32),
-) -> Survey {
+    mut progress: impl FnMut(u32) -> bool,
+) -> Option<Survey> {
     let geometry = plan.geometry();
     let mut coverage = Coverage::new(stand, shot, art);
     let mut speeds = Speeds::new(stand, shot);
@@ -58,13 +58,15 @@ pub fn survey(
         }
         sharpness.look(frame, held, &pose, &shows);
         frame += held;
-        progress(frame - 1);
+        if !progress(frame - 1) {
+            return None;
+        }
     }
     let (edge_travel, fast) = speeds.finish();
-    Survey {
+    Some(Survey {
         coverage: coverage.finish(),
         edge_travel,
         fast,
         sharpness: sharpness.finish(),
-    }
+    })
 }

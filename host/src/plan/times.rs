@@ -130,8 +130,7 @@ pub fn times(schedule: &Schedule, tick_rate: u32) -> Result<Times, MoveError> {
         times.lighting = times.lighting.saturating_add(time.lighting);
         if before.is_some_and(|before| before > turn.frame) {
             times.way_back = times.way_back.saturating_add(time.moving);
-        }
-        if time.moving > times.longest_move {
+        } else if time.moving > times.longest_move {
             times.longest_move = time.moving;
             times.longest_move_frame = turn.frame;
         }

@@ -22,7 +22,7 @@ fn texts(document: &Document<'_>) -> Vec<String> {
 }
 
 fn drawn(stand: &Stand, shot: &Shot, plan: &Plan) -> Vec<(String, String)> {
-    let survey = survey(stand, shot, plan, &[], |_| {});
+    let survey = survey(stand, shot, plan, &[], |_| true).expect("nobody stops it");
     let charts = charts(stand, shot, plan, &survey, |_| Ok(())).expect("drawn");
     charts
         .into_iter()
@@ -135,7 +135,7 @@ fn what_to_look_out_for_is_said_and_marked_over_the_frames() {
     // The nearest pane is too small for the picture.
     stand.levels[0].pane.width_mm = 300.0;
     let plan = Plan::new(&stand, &shot).expect("sound");
-    let survey = survey(&stand, &shot, &plan, &[], |_| {});
+    let survey = survey(&stand, &shot, &plan, &[], |_| true).expect("nobody stops it");
     let charts = charts(&stand, &shot, &plan, &survey, |_| Ok(())).expect("drawn");
     let document = Document::parse(&charts[0].svg).expect("SVG");
     within(&charts[0].svg);

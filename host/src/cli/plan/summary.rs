@@ -3,7 +3,9 @@
 use std::ops::RangeInclusive;
 use std::time::Duration;
 
+use panestep::optics::depth::exposure_factor;
 use panestep::optics::glass_shift_mm;
+use panestep::optics::light::stops;
 use panestep::plan::Plan;
 use panestep::plan::coverage::{LevelCoverage, Spare};
 use panestep::plan::report::TOLERATED_PIXELS;
@@ -16,27 +18,59 @@ use panestep::stand::{LevelId, Stand};
 
 use super::Looked;
 
-use crate::cli::screen::{clock_time, say};
+use crate::cli::screen::{clock_time, frames, say, say_wrapped};
 
 /// Travel in pixels below which a level stands still, and errors that are not worth a line.
 const NOTHING_PX: f64 = 0.05;
 
 /// The shot, its time, and what to look out for.
 pub(crate) fn summary(stand: &Stand, shot: &Shot, plan: &Plan, times: &Times, looked: &Looked) {
+    figures(stand, shot, plan, times);
+    look_out(stand, shot, plan, looked);
+}
+
+/// The shot, its exposures and its time.
+pub(crate) fn figures(stand: &Stand, shot: &Shot, plan: &Plan, times: &Times) {
     let shown = Duration::from_secs_f64(f64::from(shot.frames) / shot.rate);
     say(&format!(
-        "{}: {} frames, {:.1} s when shown at {} frames a second",
+        "{}: {}, {} when shown at {} frames a second",
         shot.name,
-        shot.frames,
-        shown.as_secs_f64(),
+        frames(shot.frames as usize),
+        if shown < Duration::from_secs(60) {
+            format!("{:.2} s", shown.as_secs_f64())
+        } else {
+            clock_time(shown)
+        },
         shot.rate
     ));
+    if let Some(line) = close_up(stand, plan) {
+        say(&line);
+    }
     let schedule = plan.schedule();
     exposures(schedule);
     time(schedule, times);
+}
+
+/// How much longer than for something far away, where that is worth a line: what a light meter knows
+/// nothing of.
+fn close_up(stand: &Stand, plan: &Plan) -> Option<String> {
+    let image_mm = plan.geometry().pose(1).image_mm;
+    let factor = exposure_factor(image_mm / stand.lens.focal_length_mm - 1.0);
+    (factor >= 1.05).then(|| {
+        format!(
+            "focused this close, the lens needs {factor:.2} times the exposure ({:+.2} stops) that it needs \
+             for what is far away; what the glass takes says `check`",
+            stops(factor)
+        )
+    })
+}
+
+/// What can be shot, but should be known before.
+pub(crate) fn look_out(stand: &Stand, shot: &Shot, plan: &Plan, looked: &Looked) {
+    let mut all: Vec<String> = Vec::new();
     for level in &plan.report().levels {
         if level.size_error_pixels.abs() >= NOTHING_PX {
-            say(&format!(
+            all.push(format!(
                 "{}: its size is off by up to {:+.2} %, {:.1} px at the corner (frame {})",
                 level.level,
                 level.size_error_percent,
@@ -46,22 +80,22 @@ pub(crate) fn summary(stand: &Stand, shot: &Shot, plan: &Plan, times: &Times, lo
         }
     }
     for missing in &plan.report().missing {
-        say(&format!(
+        all.push(format!(
             "{} has no {} axis: up to {:.2} px are left over (frame {})",
             missing.of, missing.direction, missing.pixels, missing.frame
         ));
     }
     for axis in &plan.report().axes {
         if axis.rounding_pixels >= TOLERATED_PIXELS {
-            say(&format!(
+            all.push(format!(
                 "{} {}: its steps or divisions are coarse, up to {:.2} px in the picture",
                 axis.of, axis.direction, axis.rounding_pixels
             ));
         }
     }
-    let others = warnings(stand, shot, plan, &looked.survey);
-    for warning in looked.art.iter().chain(&others) {
-        say(&format!("look out: {warning}"));
+    all.extend(warnings(stand, shot, plan, &looked.survey));
+    for warning in looked.art.iter().chain(&all) {
+        say_wrapped("look out: ", warning);
     }
 }
 
@@ -94,15 +128,12 @@ fn exposures(schedule: &Schedule) {
         }
     }
     if !levels.is_empty() {
-        let times = if changes == 1 {
-            "once"
-        } else {
-            &format!("{changes} times")
+        let times = match changes {
+            0 => "they do not change",
+            1 => "they change once",
+            _ => &format!("they change {changes} times"),
         };
-        say(&format!(
-            "drawings lie on {}; they change {times}",
-            listed(&levels)
-        ));
+        say(&format!("drawings lie on {}; {times}", listed(&levels)));
     }
 }
 
@@ -157,11 +188,18 @@ fn time(schedule: &Schedule, times: &Times) {
         ));
     } else {
         say(&format!(
-            "time to shoot: {} (moving {}, {still}); longest move {:.2} s, to frame {}",
+            "time to shoot: {} (moving {}, {still}){}",
             clock_time(times.total()),
             clock_time(times.moving),
-            times.longest_move.as_secs_f64(),
-            times.longest_move_frame,
+            if times.longest_move.is_zero() {
+                String::new()
+            } else {
+                format!(
+                    "; longest move {:.2} s, to frame {}",
+                    times.longest_move.as_secs_f64(),
+                    times.longest_move_frame
+                )
+            },
         ));
         let every = schedule.home_check;
         let checks = if every == 0 {
@@ -192,7 +230,7 @@ fn time(schedule: &Schedule, times: &Times) {
     }
 }
 
-/// What can be shot, but should be known before.
+/// What the planner has to say of passes, moves, edges and focus.
 fn warnings(stand: &Stand, shot: &Shot, plan: &Plan, survey: &Survey) -> Vec<String> {
     let mut all = Vec::new();
     all.extend(
@@ -206,7 +244,23 @@ fn warnings(stand: &Stand, shot: &Shot, plan: &Plan, survey: &Survey) -> Vec<Str
     }
     for level in &survey.coverage {
         if let Some(short) = level.painting_spare.filter(|spare| spare.mm < 0.0) {
-            all.push(edge(&level.level, "its painting ends", &short));
+            let mut line = edge(&level.level, "its painting ends", &short);
+            let others: Vec<String> = level
+                .short_sides()
+                .filter(|(side, _)| *side != short.side)
+                .map(|(side, mm)| format!("{} by {mm:.1} mm", side.name()))
+                .collect();
+            if !others.is_empty() {
+                line.push_str(&format!("; elsewhere too short {}", others.join(", ")));
+            }
+            let (east, north) = level.needs.centre_mm();
+            line.push_str(&format!(
+                "; {:.1} x {:.1} mm of the level are in the picture, about {}: see `art_width` and `art_centre`",
+                level.needs.width_mm(),
+                level.needs.height_mm(),
+                place(east, north),
+            ));
+            all.push(line);
         }
         if level.pane_spare.mm < 0.0 {
             all.push(edge(&level.level, "its pane ends", &level.pane_spare));
@@ -308,15 +362,12 @@ fn too_fast(shot: &Shot, limits: &Limits, fast: &Fast) -> String {
             )
         }
         Rule::Jumps => format!(
-            "{level} jumps up to {pixels:.1} px from picture to picture at {at}, most to frame {worst_frame}: from {limit_pixels:.1} px on (the picture's width in {:.0} pictures) a move strobes, from {:.1} px on (in {:.0}) it is a smear{}",
+            "{level} jumps up to {pixels:.1} px from picture to picture at {at}, most to frame {worst_frame}: from {limit_pixels:.1} px on (the picture's width in {:.0} pictures) a move strobes",
             shot.strobing.strobes_below,
-            limits.smears_px,
+        ),
+        Rule::Smear => format!(
+            "{level} jumps up to {pixels:.1} px from picture to picture at {at}, most to frame {worst_frame}: from {limit_pixels:.1} px on (the picture's width in {:.0} pictures) the eye sees no move but a smear, if it is painted as one; what is sharp only jumps",
             shot.strobing.smears_below,
-            if fast.smears.is_empty() {
-                String::new()
-            } else {
-                format!(", as at {}", spans(&fast.smears))
-            },
         ),
     }
 }

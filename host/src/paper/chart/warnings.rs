@@ -31,6 +31,7 @@ pub(super) fn warnings(survey: &Survey, level: usize, name: &str) -> Vec<Warning
         let (what, short, of) = match fast.rule {
             Rule::Crossing => ("crosses the picture too fast", "too fast", "a frame"),
             Rule::Jumps => ("strobes", "strobes", "a picture"),
+            Rule::Smear => ("jumps so far that it smears", "smears", "a picture"),
         };
         all.push(Warning {
             words: format!(

@@ -27,6 +27,7 @@ impl Remarks {
             let what = match fast.rule {
                 Rule::Crossing => "crosses the picture too fast",
                 Rule::Jumps => "strobes",
+                Rule::Smear => "jumps so far that it smears",
             };
             for span in &fast.frames {
                 all.stretch(shot, span, &format!("{} {what}", fast.level));
