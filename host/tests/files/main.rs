@@ -3,6 +3,7 @@
 mod arbitrary;
 mod camera;
 mod exposures;
+mod reference;
 mod refusals;
 mod screws;
 
