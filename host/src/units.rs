@@ -6,11 +6,16 @@
 //! rounded once, to the nearest whole picometre, micro-degree, nanosecond, microgram, nanonewton metre
 //! or microhertz (halves away from zero); nobody can measure what is lost there.
 
+mod scale;
+
 use std::fmt;
 use std::str::FromStr;
 use std::time::Duration;
 
 use crate::stand::AxisUnit;
+
+pub use scale::Scale;
+pub(crate) use scale::{decimals, fixed};
 
 /// A length, exact: whole picometres. An inch is 25 400 000 000 of them, so every binary fraction
 /// of an inch down to 1/512 is exact; the range is about ±9 000 km.

@@ -37,7 +37,7 @@ const SHOOT: &[&str] = &["shoot", "shot.toml", "--take", "take", "--only", "1-3"
 fn first_two_frames(seat: &mut Seat) {
     for level in ["reeds", "skiffs", "headland", "clouds"] {
         seat.read_up_to(&format!(
-            "frame 1: move {level} until its east scale reads 0.000 mm"
+            "frame 1: move {level} until its east scale reads 0.0 mm"
         ));
         seat.read_up_to("its reading now");
         seat.type_line("0");
@@ -54,14 +54,14 @@ fn it_needs_no_port_and_ends_with_every_frame_exposed() {
     let mut seat = Seat::at(&folder, SHOOT);
     first_two_frames(&mut seat);
     // Large, for who stands at the crank: `REEDS WEST` in block letters.
-    let before = seat
-        .read_between("frame 3: move reeds west by 1.500 mm, until its east scale reads -1.500 mm");
+    let before =
+        seat.read_between("frame 3: move reeds west by 1.5 mm, until its east scale reads -1.5 mm");
     assert!(before.contains('\u{2580}'), "{before}");
     seat.read_up_to("its reading now");
     seat.type_line("-1.5");
-    seat.read_up_to("frame 3: move skiffs west by 0.500 mm");
+    seat.read_up_to("frame 3: move skiffs west by 0.5 mm");
     seat.type_line("-0.5 mm");
-    seat.read_up_to("frame 3: move clouds east by 0.500 mm");
+    seat.read_up_to("frame 3: move clouds east by 0.5 mm");
     // 1/50 in is 0.508 mm.
     seat.type_line("1/50 in");
     seat.read_up_to("frame 3: everything is in place and still");
@@ -89,16 +89,16 @@ fn every_mistake_is_said_and_the_release_is_asked_for_only_when_all_is_right() {
         // The reeds stand 6 mm to the east of where they should.
         seat.type_line(if level == "reeds" { "6" } else { "0" });
         if level == "reeds" {
-            seat.read_up_to("6 mm is 6.000 mm too high");
-            seat.read_up_to("frame 1: move reeds west by 6.000 mm");
+            seat.read_up_to("6.0 mm is 6.0 mm too high");
+            seat.read_up_to("frame 1: move reeds west by 6.0 mm");
             seat.type_line("12");
-            seat.read_up_to("12 mm: reeds has gone the wrong way, 6.000 mm away");
-            seat.read_up_to("move reeds west by 12.000 mm");
+            seat.read_up_to("12.0 mm: reeds has gone the wrong way, 6.0 mm away");
+            seat.read_up_to("move reeds west by 12.0 mm");
             seat.type_line("4.5");
-            seat.read_up_to("has not gone far enough, 4.500 mm are missing");
+            seat.read_up_to("has not gone far enough, 4.5 mm are missing");
             seat.type_line("-4.5");
             seat.read_up_to("-4.5 mm: reeds has gone twice as far as it should");
-            seat.read_up_to("move reeds east by 4.500 mm");
+            seat.read_up_to("move reeds east by 4.5 mm");
             seat.type_line("0");
         }
     }
@@ -107,24 +107,24 @@ fn every_mistake_is_said_and_the_release_is_asked_for_only_when_all_is_right() {
         assert!(!before.contains("wrong way"), "{before}");
         seat.type_line("");
     }
-    seat.read_up_to("frame 3: move reeds west by 1.500 mm");
+    seat.read_up_to("frame 3: move reeds west by 1.5 mm");
     seat.type_line("0");
     seat.read_up_to("0 mm is where it stood before: reeds has not moved yet");
-    seat.read_up_to("frame 3: move reeds west by 1.500 mm");
+    seat.read_up_to("frame 3: move reeds west by 1.5 mm");
     seat.type_line("-1.5");
     // Where has the hand been before? The headland is not to be moved in this frame.
     seat.read_up_to("headland may have been moved in place of reeds east");
-    seat.read_up_to("see that the east scale of headland reads 0.000 mm");
+    seat.read_up_to("see that the east scale of headland reads 0.0 mm");
     seat.type_line("-1.5");
-    seat.read_up_to("It was moved in place of reeds east: move it back east by 1.500 mm");
+    seat.read_up_to("It was moved in place of reeds east: move it back east by 1.5 mm");
     seat.type_line("0");
-    seat.read_up_to("frame 3: move skiffs west by 0.500 mm");
+    seat.read_up_to("frame 3: move skiffs west by 0.5 mm");
     seat.type_line("3 deg");
     seat.read_up_to("`3 deg` is an angle, but a length is wanted");
     seat.type_line("-500");
-    seat.read_up_to("-500 mm is beyond its travel, from -50 to 30 mm");
+    seat.read_up_to("-500.0 mm is beyond its travel, from -50.0 mm to 30.0 mm");
     seat.type_line("-0.5");
-    seat.read_up_to("frame 3: move clouds east by 0.500 mm");
+    seat.read_up_to("frame 3: move clouds east by 0.5 mm");
     // One division, and not moved.
     seat.type_line("0");
     seat.read_up_to("0 mm is where it stood before: clouds has not moved yet");

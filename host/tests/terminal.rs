@@ -42,18 +42,18 @@ const SHOOT: &[&str] = &[
 #[test]
 fn a_person_sets_a_level_and_is_told_of_every_wrong_reading() {
     let mut seat = Seat::at(&by_hand(), SHOOT);
-    seat.read_up_to("north scale reads 4.000 mm");
+    seat.read_up_to("north scale reads 4.0 mm");
     seat.read_up_to("its reading now");
     seat.type_line("-4");
     seat.read_up_to("wrong side of zero");
-    seat.read_up_to("move sky north by 8.000 mm");
+    seat.read_up_to("move sky north by 8.0 mm");
     seat.type_line("four");
     seat.read_up_to("not a reading");
     seat.type_line("5");
-    seat.read_up_to("1.000 mm too high");
-    seat.read_up_to("move sky south by 1.000 mm");
+    seat.read_up_to("1.0 mm too high");
+    seat.read_up_to("move sky south by 1.0 mm");
     seat.type_line("4 mm");
-    seat.read_up_to("move sky south by 10.000 mm");
+    seat.read_up_to("move sky south by 10.0 mm");
     seat.read_up_to("its reading now");
     seat.type_line("-6.0");
     seat.read_up_to("2 frames exposed, each exactly once");

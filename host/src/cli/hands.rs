@@ -1,7 +1,7 @@
 //! Axes moved by hand: what the person at the crank reads on the screen.
 
 use panestep::take::{HandProblem, HandRequest};
-use panestep::units;
+use panestep::units::{self, Scale};
 
 use super::large;
 use super::people::Desk;
@@ -36,7 +36,8 @@ pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64>
             say("  type what its scale reads, or stop to stop here");
             continue;
         }
-        match units::reading(&typed, request.unit) {
+        let sign = scale(request).sign();
+        match units::reading_in(&typed, request.unit, Some(sign)) {
             Ok(read) => {
                 let (stand, rig) = desk.at();
                 if let Some(axis) = rig::hand_axis(stand, of, way) {
@@ -45,8 +46,7 @@ pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64>
                 return Some(read);
             }
             Err(error) => say(&format!(
-                "  not a reading: {error}; a number alone counts as {}",
-                request.unit.sign()
+                "  not a reading: {error}; a number alone counts as {sign}"
             )),
         }
     }
@@ -54,100 +54,111 @@ pub(super) fn ask(desk: &mut Desk<'_>, request: &HandRequest<'_>) -> Option<f64>
 
 /// What has to be seen from the crank: which level, which way, how far.
 fn headline(request: &HandRequest<'_>) -> [String; 2] {
-    let unit = request.unit.sign();
+    let scale = scale(request);
     match (request.by(), request.toward()) {
         (Some(by), Some(toward)) => [
             format!("{} {toward}", request.of),
-            format!("{} {unit}", amount(request, by.abs())),
+            scale.with_unit(by.abs()),
         ],
         _ => [
             format!("{} {}", request.of, request.way.name()),
-            format!("at {} {unit}", amount(request, request.reading)),
+            format!("at {}", scale.with_unit(request.reading)),
         ],
     }
 }
 
 /// The same as a sentence, with the reading that it has to have afterwards.
 fn order(request: &HandRequest<'_>) -> String {
-    let HandRequest { of, reading, .. } = *request;
-    let unit = request.unit.sign();
+    let scale = scale(request);
+    let of = request.of;
     let way = request.way.name();
-    let within = request.scale / 2.0;
+    let reads = format!(
+        "until its {way} scale reads {} (within {})",
+        scale.with_unit(request.reading),
+        scale.half_division()
+    );
     match (request.by(), request.toward()) {
-        (Some(by), Some(toward)) => format!(
-            "move {of} {toward} by {:.3} {unit}, until its {way} scale reads {reading:.3} {unit} \
-             (within {within} {unit})",
-            by.abs()
-        ),
+        (Some(by), Some(toward)) => {
+            format!(
+                "move {of} {toward} by {}, {reads}",
+                scale.with_unit(by.abs())
+            )
+        }
         (Some(_), None) => look(request),
-        (None, _) => format!(
-            "move {of} until its {way} scale reads {reading:.3} {unit} (within {within} {unit})"
-        ),
+        (None, _) => format!("move {of} {reads}"),
     }
 }
 
 fn look(request: &HandRequest<'_>) -> String {
     format!(
-        "see that the {} scale of {} reads {:.3} {}",
+        "see that the {} scale of {} reads {}",
         request.way.name(),
         request.of,
-        request.reading,
-        request.unit.sign()
+        scale(request).with_unit(request.reading)
     )
 }
 
-/// An amount with the decimals that its scale's division has, three at the most.
-fn amount(request: &HandRequest<'_>, amount: f64) -> String {
-    let decimals = (0..3).find(|&decimals| {
-        let fine = request.scale * 10_f64.powi(decimals);
-        (fine - fine.round()).abs() < 1e-9 * fine
-    });
-    // No minus before a zero.
-    format!("{:.1$}", amount + 0.0, decimals.unwrap_or(3) as usize)
+/// How readings of its scale are written.
+fn scale(request: &HandRequest<'_>) -> Scale {
+    Scale::of(request.scale, request.unit)
 }
 
 /// What is wrong with a reading, and what has probably happened.
 fn wrong(request: &HandRequest<'_>, problem: &HandProblem) -> String {
     let of = request.of;
-    let unit = request.unit.sign();
+    let scale = scale(request);
+    let unit = scale.sign();
+    let words = |value: f64| scale.with_unit(value);
     let what = match *problem {
         HandProblem::NotANumber => format!("that is not a reading; type the number in {unit}"),
-        HandProblem::Mirrored { read } => {
-            format!("{read} {unit} is on the wrong side of zero: {of} has gone the wrong way")
-        }
+        HandProblem::Mirrored { read } => format!(
+            "{} is on the wrong side of zero: {of} has gone the wrong way",
+            words(read)
+        ),
         HandProblem::WrongWay { read, gone } => format!(
-            "{read} {unit}: {of} has gone the wrong way, {gone:.3} {unit} away from where it should go"
+            "{}: {of} has gone the wrong way, {} away from where it should go",
+            words(read),
+            words(gone)
         ),
         HandProblem::Unmoved { read } if request.in_place_of.is_none() => format!(
-            "{read} {unit} is where it stood before: {of} has not moved yet. If a crank has been \
-             turned, it was another level's; their scales are asked for next"
+            "{} is where it stood before: {of} has not moved yet. If a crank has been \
+             turned, it was another level's; their scales are asked for next",
+            words(read)
         ),
-        HandProblem::Unmoved { read } => format!("{read} {unit}: {of} has not moved"),
-        HandProblem::Short { read, missing } => {
-            format!("{read} {unit}: {of} has not gone far enough, {missing:.3} {unit} are missing")
-        }
+        HandProblem::Unmoved { read } => format!("{}: {of} has not moved", words(read)),
+        HandProblem::Short { read, missing } => format!(
+            "{}: {of} has not gone far enough, {} are missing",
+            words(read),
+            words(missing)
+        ),
         HandProblem::Double { read } => {
-            format!("{read} {unit}: {of} has gone twice as far as it should")
+            format!("{}: {of} has gone twice as far as it should", words(read))
         }
         HandProblem::Another { read, ref axis } => format!(
-            "{read} {unit} is what the scale of {axis} would read: has that been moved, or read, in \
+            "{} is what the scale of {axis} would read: has that been moved, or read, in \
              place of {of} {}?",
+            words(read),
             request.way.name()
         ),
-        HandProblem::OtherUnit { read, unit: other } => format!(
-            "{read} {unit} is not where it should be, but {read} {other} would be: if you read \
-             {other}, type the unit too"
-        ),
+        HandProblem::OtherUnit { read, unit: other } => {
+            let typed = read / scale.unit_size();
+            format!(
+                "{typed} {unit} is not where it should be, but {typed} {other} would be: if you read \
+                 {other}, type the unit too"
+            )
+        }
         HandProblem::BeyondTravel { read } => {
             let (least, greatest) = request.travel;
             format!(
-                "{read} {unit} is beyond its travel, from {least} to {greatest} {unit}: is it the \
-                 right scale, and the right unit?"
+                "{} is beyond its travel, from {} to {}: is it the right scale, and the right unit?",
+                words(read),
+                words(least),
+                words(greatest)
             )
         }
         HandProblem::Off { read, by } => {
             let side = if by > 0.0 { "too high" } else { "too low" };
-            format!("{read} {unit} is {:.3} {unit} {side}", by.abs())
+            format!("{} is {} {side}", words(read), words(by.abs()))
         }
     };
     match (request.in_place_of, problem.read()) {
@@ -162,9 +173,8 @@ fn wrong(request: &HandRequest<'_>, problem: &HandProblem) -> String {
 fn back(request: &HandRequest<'_>, read: f64) -> String {
     let by = request.reading - read;
     format!(
-        "{} by {:.3} {}",
+        "{} by {}",
         request.way.toward(by),
-        by.abs(),
-        request.unit.sign()
+        scale(request).with_unit(by.abs())
     )
 }

@@ -14,11 +14,12 @@ use self::parts::Parts;
 use self::rows::{Lies, Sheet};
 use super::html::{FOOT, Paper, escaped, head, terms};
 use crate::plan::Plan;
-use crate::plan::output::{fixed, quoted};
+use crate::plan::output::quoted;
 use crate::plan::survey::Survey;
 use crate::schedule::{Pass, Schedule, Turn};
 use crate::shot::{Shot, When};
 use crate::stand::Stand;
+use crate::units::fixed;
 
 /// The first columns of the CSV; after them come, for each axis, its setting and how far it goes.
 pub const CSV_HEAD: &str = "exposure,frame,pass,lamps,exposure_seconds,drawings,remarks";
@@ -162,7 +163,16 @@ impl<'a> ExposureSheet<'a> {
                     hold => format!("{hold} frames to a picture"),
                 },
             ),
-            ("exposures", format!("{}", schedule.turns())),
+            (
+                "exposures",
+                if (first, last) == (1, shot.frames) {
+                    format!("{}", schedule.turns())
+                } else {
+                    let passes = schedule.all_passes().len();
+                    let here = wanted.frames.clone().count() * passes;
+                    format!("{here} on this sheet, {} in all", schedule.turns())
+                },
+            ),
         ];
         for (place, pass) in schedule.passes.iter().enumerate() {
             if schedule.passes.len() == 1 && pass.name.is_empty() && schedule.lamps.is_empty() {

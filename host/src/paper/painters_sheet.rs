@@ -407,7 +407,8 @@ pub const CSV_HEAD: &str = "level,scale_1_to,distance_mm,paint_width_mm,paint_he
 ///
 /// Those of the writer.
 pub fn csv(shot: &Shot, tasks: &[Task], margin_mm: f64, out: &mut impl Write) -> io::Result<()> {
-    use crate::plan::output::{fixed, quoted};
+    use crate::plan::output::quoted;
+    use crate::units::fixed;
     writeln!(out, "{CSV_HEAD}")?;
     for (task, layer) in tasks.iter().zip(&shot.layers) {
         let (east, north) = task.paint.centre_mm();

@@ -12,7 +12,7 @@ use serde::{Serialize, Serializer};
 use crate::plan::axes::{PlannedAxis, Setting};
 use crate::plan::survey::Survey;
 use crate::plan::{FramePose, Plan};
-use crate::stand::AxisUnit;
+use crate::units::{Scale, fixed};
 
 /// Version of the JSON; raised when a reader of an older one would misread it.
 pub const JSON_VERSION: u32 = 1;
@@ -64,7 +64,7 @@ pub fn table(
             write!(out, "{frame:>FRAME$}")?;
             for column in now {
                 let value = plan.set_at(frame, column.axis);
-                let number = fixed(value, column.digits);
+                let number = column.scale.words(value);
                 write!(out, "  {}", right(&number, column.width))?;
             }
             writeln!(out)?;
@@ -256,7 +256,7 @@ struct Column {
     axis: usize,
     head: [String; 3],
     width: usize,
-    digits: usize,
+    scale: Scale,
 }
 
 impl Plan {
@@ -266,9 +266,10 @@ impl Plan {
             .zip(&self.report.axes)
             .enumerate()
             .map(|(axis, (planned, report))| {
-                let digits = match (planned.setting, planned.way.unit()) {
-                    (Setting::Scale { division }, _) => decimals(division),
-                    (Setting::Steps { .. }, AxisUnit::Millimetre | AxisUnit::Degree) => 3,
+                let unit = planned.way.unit();
+                let scale = match planned.setting {
+                    Setting::Scale { division } => Scale::of(division, unit),
+                    Setting::Steps { .. } => Scale::of_motor(unit),
                 };
                 let hand = match planned.setting {
                     Setting::Scale { .. } => " by hand",
@@ -277,19 +278,19 @@ impl Plan {
                 let head = [
                     report.of.clone(),
                     format!("{}{hand}", report.direction),
-                    report.unit.to_owned(),
+                    scale.sign().to_owned(),
                 ];
-                let width = [fixed(report.least, digits), fixed(report.greatest, digits)]
+                let width = head
                     .iter()
-                    .chain(&head)
                     .map(|text| text.chars().count())
+                    .chain([report.least, report.greatest].map(|value| scale.letters(value)))
                     .max()
                     .unwrap_or(0);
                 Column {
                     axis,
                     head,
                     width,
-                    digits,
+                    scale,
                 }
             })
             .collect()
@@ -300,11 +301,12 @@ impl Plan {
         let stepped = |axis: &&PlannedAxis| matches!(axis.setting, Setting::Steps { .. });
         let motors = self.axes[..axis].iter().filter(stepped).count();
         let value = match self.axes[axis].setting {
-            Setting::Steps { per_unit, .. } => self
+            Setting::Steps { .. } => self
                 .schedule
                 .motors_at(frame)
                 .and_then(|row| row.get(motors))
-                .map(|&steps| f64::from(steps) / per_unit),
+                .zip(self.schedule.motors.get(motors))
+                .map(|(&steps, motor)| f64::from(steps) * motor.step_size),
             Setting::Scale { .. } => self
                 .schedule
                 .hands_at(frame)
@@ -312,25 +314,6 @@ impl Plan {
                 .copied(),
         };
         value.unwrap_or(f64::NAN)
-    }
-}
-
-/// As many decimals as a scale's division has, at most 4.
-pub(crate) fn decimals(division: f64) -> usize {
-    (0..4_u8)
-        .find(|&digits| {
-            let shifted = division * 10.0_f64.powi(i32::from(digits));
-            (shifted - shifted.round()).abs() < 1e-6 && shifted >= 0.5
-        })
-        .map_or(4, usize::from)
-}
-
-/// A number with so many decimals, never `-0`.
-pub(crate) fn fixed(value: f64, digits: usize) -> String {
-    let text = format!("{value:.digits$}");
-    match text.strip_prefix('-') {
-        Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_owned(),
-        _ => text,
     }
 }
 

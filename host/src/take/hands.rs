@@ -12,6 +12,7 @@ use super::journal::Entry;
 use super::stage::{Crew, Interrupt};
 use crate::schedule::{HandAxis, Schedule, Turn};
 use crate::stand::{AxisUnit, Way};
+use crate::units::Scale;
 
 /// Places that lie more divisions apart than this are told apart by a reading: targets are whole
 /// divisions, and a reading may be off by half a one.
@@ -184,13 +185,16 @@ pub fn judge(request: &HandRequest<'_>, read: f64, others: &[Other]) -> Option<H
     if near(-target) && told_apart(target, -target) {
         return Some(HandProblem::Mirrored { read });
     }
+    // Of the units that it may have been read in instead, the size in millimetres.
     let units: &[(&'static str, f64)] = match request.unit {
-        AxisUnit::Millimetre => &[("in", 25.4), ("cm", 10.0)],
+        AxisUnit::Millimetre => &[("in", 25.4), ("cm", 10.0), ("mm", 1.0)],
         AxisUnit::Degree => &[],
     };
-    for &(unit, size) in units {
+    let own = Scale::of(scale, request.unit);
+    for &(unit, size) in units.iter().filter(|(unit, _)| *unit != own.sign()) {
         // To a twentieth: nobody reads inches as finely as the scale that is not in inches.
-        let close = (read * size - target).abs() <= target.abs() / 20.0;
+        let typed = read / own.unit_size();
+        let close = (typed * size - target).abs() <= target.abs() / 20.0;
         if close && !near(0.0) && told_apart(target, read) {
             return Some(HandProblem::OtherUnit { read, unit });
         }

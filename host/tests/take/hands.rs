@@ -105,6 +105,28 @@ fn each_of_the_usual_mistakes_is_told_from_the_others() {
     }
 }
 
+/// A scale in 1/32 in: from 0 to 1 in. Whoever reads millimetres off it types 25.4, which counts as
+/// inches.
+#[test]
+fn a_scale_in_inches_may_be_read_in_millimetres_by_mistake() {
+    let inch = 25.4;
+    let request = HandRequest {
+        scale: inch / 32.0,
+        travel: (-10.0 * inch, 10.0 * inch),
+        ..request(Some(0.0), inch)
+    };
+    assert_eq!(judge(&request, inch + inch / 64.0, &[]), None);
+    for (typed, unit) in [(25.4, "mm"), (25.0, "mm"), (2.5, "cm")] {
+        let read = typed * inch;
+        let found = judge(&request, read, &[]);
+        assert_eq!(
+            found,
+            Some(HandProblem::OtherUnit { read, unit }),
+            "{typed}"
+        );
+    }
+}
+
 #[test]
 fn where_it_stood_is_not_known_only_the_place_itself_tells() {
     let first = request(None, 4.0);

@@ -4,7 +4,6 @@
 
 use super::pass_name;
 use super::rows::Sheet;
-use crate::plan::output::fixed;
 use crate::stand::Way;
 
 /// Width that is left between the margins of the page's style, mm: of A4 (210 x 297 mm) and Letter
@@ -189,7 +188,7 @@ fn widths(sheet: &Sheet<'_>) -> Vec<[f64; 2]> {
     }
     let each = sheet.settings.iter().zip(ends);
     each.map(|(setting, (least, greatest))| {
-        let long = |value: f64| letters(&fixed(value, setting.digits));
+        let long = |value: f64| setting.scale.letters(value) as f64;
         let value = long(least).max(long(greatest));
         let by = long((greatest - least).abs());
         let [forth, back] = setting.way.directions();

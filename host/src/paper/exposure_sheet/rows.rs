@@ -6,11 +6,11 @@ use std::io;
 use super::remarks::Remarks;
 use super::{Wanted, seconds};
 use crate::plan::Plan;
-use crate::plan::output::decimals;
 use crate::plan::survey::Survey;
 use crate::schedule::{Arranged, Chore, Schedule, Turn};
 use crate::shot::Shot;
 use crate::stand::{Stand, Way};
+use crate::units::{Scale, decimals};
 
 /// One row.
 pub(super) struct Row {
@@ -36,8 +36,11 @@ pub(super) enum Lies {
 pub(super) struct Setting<'a> {
     pub(super) of: &'a str,
     pub(super) way: Way,
+    /// The unit of the table for programs.
     pub(super) unit: &'static str,
     pub(super) digits: usize,
+    /// As a person reads it.
+    pub(super) scale: Scale,
     pub(super) hand: bool,
 }
 
@@ -69,6 +72,7 @@ impl<'a> Sheet<'a> {
                 way: hand.way,
                 unit: hand.unit.sign(),
                 digits: decimals(hand.scale),
+                scale: Scale::of(hand.scale, hand.unit),
                 hand: true,
             })
             .collect();
@@ -78,6 +82,7 @@ impl<'a> Sheet<'a> {
                 way: motor.way,
                 unit: motor.unit.sign(),
                 digits: 3,
+                scale: Scale::of_motor(motor.unit),
                 hand: false,
             }));
         }

@@ -6,7 +6,6 @@ use super::super::html::escaped;
 use super::parts::{Fixed, Part, Parts};
 use super::pass_name;
 use super::rows::{Lies, Row, Sheet};
-use crate::plan::output::fixed;
 
 /// A drawing that stays is named again after so many rows, so that it stands on every page.
 const NAMED_AGAIN: u32 = 10;
@@ -64,7 +63,7 @@ pub(super) fn table(
             "<th colspan=\"2\">{}<br>{}, {}{by}</th>",
             escaped(setting.of),
             setting.way.name(),
-            setting.unit
+            setting.scale.sign()
         )?;
     }
     writeln!(out, "</tr>\n</thead>\n<tbody>")?;
@@ -146,9 +145,8 @@ fn cells(
     }
     for (place, _) in &part.settings {
         let (setting, (value, by)) = (&sheet.settings[*place], row.settings[*place]);
-        let digits = setting.digits;
-        let smallest = 0.5 * 10.0_f64.powi(-(digits as i32));
-        let value = fixed(value, digits);
+        let smallest = 0.5 * 10.0_f64.powi(-(setting.digits as i32));
+        let value = setting.scale.words(value);
         let value = if setting.hand {
             format!("<b>{value}</b>")
         } else {
@@ -161,7 +159,7 @@ fn cells(
                 out,
                 "{} {}",
                 setting.way.toward(by),
-                fixed(by.abs(), digits)
+                setting.scale.words(by.abs())
             )?,
             None => {}
         }

@@ -11,7 +11,7 @@
 //! | `of` | the level, or `camera` |
 //! | `direction` | of an axis: `east`, `north`, `lift`, `turn`, `focus`; of a level: `picture` |
 //! | `unit` | `mm` or `deg`; of a level `px` |
-//! | `position` | of an axis: where it must stand, exact, from its zero |
+//! | `position` | of an axis: where it must stand, exact, from its zero; it is set to the nearest step or division |
 //! | `speed_per_frame`, `speed_per_second` | of an axis: of the move by which the picture is reached |
 //! | `acceleration_per_frame2`, `acceleration_per_second2` | of an axis, at the picture |
 //! | `travel_centre`, `travel_edge` | of a level: how far it goes in the picture from the picture before |
@@ -31,7 +31,8 @@ use std::ops::RangeInclusive;
 use serde::Serialize;
 
 use super::{Curves, Motion, Sample};
-use crate::plan::output::{fixed, quoted};
+use crate::plan::output::quoted;
+use crate::units::fixed;
 
 /// Version of the JSON; raised when a reader of an older one would misread it.
 pub const JSON_VERSION: u32 = 1;
