@@ -14,10 +14,18 @@ use super::Failure;
 /// How the terminal was before single keys were read from it; none while it is so.
 pub(super) static BEFORE: Mutex<Option<Termios>> = Mutex::new(None);
 
-/// A flag that is set when somebody asks the program to end. A second time, by whichever signal,
+/// The flag, once somebody has wanted it.
+static ASKED: Mutex<Option<Arc<AtomicBool>>> = Mutex::new(None);
+
+/// The flag that is set when somebody asks the program to end; one for the whole program, so that what
+/// was asked between two pieces of work is heard by the second. A second time, by whichever signal,
 /// ends it on the spot, as SIGQUIT does the first time; the boards then come to a controlled stop by
 /// themselves.
 pub(crate) fn flag() -> Result<Arc<AtomicBool>, Failure> {
+    let mut known = ASKED.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(asked) = &*known {
+        return Ok(Arc::clone(asked));
+    }
     let asked = Arc::new(AtomicBool::new(false));
     let failed = |error| Failure::could_not(format!("Ctrl-C cannot be caught: {error}"));
     let mut signals = Signals::new([SIGINT, SIGTERM, SIGHUP, SIGQUIT]).map_err(failed)?;
@@ -46,5 +54,6 @@ pub(crate) fn flag() -> Result<Arc<AtomicBool>, Failure> {
         .name("signals".into())
         .spawn(listen)
         .map_err(failed)?;
+    *known = Some(Arc::clone(&asked));
     Ok(asked)
 }

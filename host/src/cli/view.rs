@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 
 use image::RgbImage;
 use panestep::optics;
+use panestep::optics::light::stops;
 use panestep::picture::animation::{self, Pictures};
 use panestep::picture::{Look, PictureError, Scene, difference, frame_name, write_view};
 use panestep::plan::{Geometry, Plan};
@@ -108,6 +109,19 @@ fn scene(typed: &args::View, stand: &Stand, shot: &Shot) -> Result<Scene, Failur
 }
 
 impl View {
+    /// By how many stops the exposures of the passes shown are together longer than the stand's own.
+    fn over(&self) -> Option<f64> {
+        let own = self.stand.shutter.exposure;
+        let all = self
+            .passes
+            .iter()
+            .filter_map(|pass| self.shot.passes.get(*pass));
+        let sum: f64 = all
+            .map(|pass| pass.exposure.unwrap_or(own).as_secs_f64())
+            .sum();
+        (!own.is_zero() && sum > 0.0).then(|| stops(sum / own.as_secs_f64()))
+    }
+
     /// What to know in order to understand the pictures.
     fn introduce(&self, frame: u32) {
         let name = |level: LevelId| &*self.stand.levels[level.0].name;
@@ -125,10 +139,19 @@ impl View {
                 .iter()
                 .map(|pass| &*self.shot.passes[*pass].name)
                 .collect();
-            say(&format!(
-                "exposed one over another: {}; all lamps count alike, exposure times do not",
-                names.join(", ")
-            ));
+            say(&match names.as_slice() {
+                [one] => format!("of each frame the exposure of pass {one} alone"),
+                names => format!(
+                    "exposed one over another: {}; all lamps count alike, exposure times do not",
+                    names.join(", ")
+                ),
+            });
+            if let Some(stops) = self.over().filter(|stops| *stops >= 0.1) {
+                say(&format!(
+                    "together that is {stops:.1} stops more than the stand's own exposure: lit alike, it \
+                     burns out; how bright each lamp is nobody has said"
+                ));
+            }
         }
         let pose = self.pose(frame);
         let (Ok(pose), true) = (pose, self.look.blur || self.look.light_loss) else {

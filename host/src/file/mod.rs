@@ -102,6 +102,15 @@ fn stand_places(name: &str, text: &str) -> Result<Vec<String>, Problems> {
 pub fn stand_of(name: &str, text: &str) -> Result<PathBuf, Problems> {
     reader::read(name, text, |table| {
         table.leave_rest();
+        if table.has("lens") && !table.has("stand") {
+            table.note(
+                table.place_of("lens"),
+                "a stand has this, a shot has not",
+                "this file describes a stand, not a shot",
+                "name a shot's file; what looks at a stand alone is `check`",
+            );
+            return None;
+        }
         table.text("stand").map(PathBuf::from)
     })
 }

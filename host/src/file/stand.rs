@@ -38,6 +38,16 @@ pub(super) type Names<'a> = Vec<Option<At<&'a str>>>;
 
 /// Reads every key before it gives up on any, so that all that is wrong is named at once.
 pub(super) fn stand(file: &Table<'_>) -> Option<Stand> {
+    if file.has("stand") && file.has("frames") && !file.has("lens") {
+        file.leave_rest();
+        file.note(
+            file.place_of("stand"),
+            "here it names its stand",
+            "this file describes a shot, not a stand",
+            "name the stand's file",
+        );
+        return None;
+    }
     let name = file.name_at("name", MAX_TITLE);
     let clearance = if file.has("clearance") {
         file.slack("clearance", MM).map(|at| at.value)

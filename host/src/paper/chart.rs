@@ -15,6 +15,7 @@ use crate::plan::strobing::{Fast, Limits};
 use crate::plan::survey::Survey;
 use crate::shot::Shot;
 use crate::stand::{Carrier, Drive, LevelId, Stand};
+use crate::units::Scale;
 
 /// Most columns of a curve.
 const COLUMNS: u32 = 1200;
@@ -99,12 +100,21 @@ pub fn charts(
             }
             let (way, unit) = (axis.way.name(), axis.way.unit().sign());
             let [forth, _] = axis.way.directions();
-            let grain = match &axis.drive {
-                Drive::Motor(motor) => 1.0 / motor.steps_per_unit,
-                Drive::Hand { scale, .. } => *scale,
+            let (grain, set) = match &axis.drive {
+                Drive::Motor(motor) => {
+                    let step = 1.0 / motor.steps_per_unit;
+                    (step, format!("step, {step:.5} {unit}"))
+                }
+                Drive::Hand { scale, .. } => {
+                    let division = Scale::of(*scale, axis.way.unit()).with_unit(*scale);
+                    (*scale, format!("division, {division}"))
+                }
             };
             panels.push(Panel {
-                title: format!("{way}: position, {unit} from its zero; + is {forth}"),
+                title: format!(
+                    "{way}: position as wished, {unit} from its zero; + is {forth}; it is set to the \
+                     nearest {set}"
+                ),
                 traces: vec![(position, Pen::solid(1.8))],
                 limits: vec![
                     (axis.travel.0, format!("least, {} {unit}", axis.travel.0)),

@@ -47,7 +47,7 @@ p { margin: 0 0 2mm; }
 dl { display: grid; grid-template-columns: max-content auto; gap: 0.5mm 4mm; margin: 0 0 4mm; }
 dt { font-weight: bold; }
 dd { margin: 0; }
-table { border-collapse: collapse; width: 100%; table-layout: fixed; }
+table { border-collapse: collapse; width: calc(100% - 2px); table-layout: fixed; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; page-break-inside: avoid; }
 th, td { border: 0.25mm solid #777; padding: 0.7mm 1.3mm; text-align: left; vertical-align: top; overflow-wrap: anywhere; }

@@ -364,6 +364,20 @@ fn no_message_steers_the_terminal() {
     }
 }
 
+#[test]
+fn a_stands_file_is_told_from_a_shots() {
+    let stand = read_stand_text("shot.toml", SHOT).map(drop).unwrap_err();
+    let shot = panestep::file::stand_of("stand.toml", STAND).unwrap_err();
+    for (problems, says) in [
+        (stand, "this file describes a shot, not a stand"),
+        (shot, "this file describes a stand, not a shot"),
+    ] {
+        let all = problems.all();
+        assert_eq!(all.len(), 1, "one thing is wrong, and it is said alone");
+        assert!(all[0].to_string().contains(says), "{}", all[0]);
+    }
+}
+
 /// The report for a screen says beside the line what is there, not only that it is wrong.
 #[test]
 fn reports_say_at_the_place_what_was_found() {

@@ -66,9 +66,9 @@ pub(super) fn warnings(survey: &Survey, level: usize, name: &str) -> Vec<Warning
         });
     }
     if let Some(coverage) = survey.coverage.get(level) {
-        for (what, spare) in [
-            ("painting", coverage.painting_spare),
-            ("pane", Some(coverage.pane_spare)),
+        for (what, short, spare) in [
+            ("painting", "art", coverage.painting_spare),
+            ("pane", "pane", Some(coverage.pane_spare)),
         ] {
             if let Some(spare) = spare.filter(|spare| spare.mm < 0.0) {
                 all.push(Warning {
@@ -79,7 +79,8 @@ pub(super) fn warnings(survey: &Survey, level: usize, name: &str) -> Vec<Warning
                         -spare.mm,
                         -spare.pixels,
                     ),
-                    short: format!("{what} ends"),
+                    // As long as the margin allows.
+                    short: format!("{short} ends"),
                     frames: Vec::new(),
                     worst: spare.frame,
                 });
