@@ -96,3 +96,47 @@ fn what_has_nothing_to_do_with_a_finding_is_left_out() {
     assert_eq!((small.faults.len(), small.frames), (0, 1));
     assert_eq!(small.seed, plan.seed);
 }
+
+/// The board of the lamps goes down as the shutter opens: what counts at the end was in its own light,
+/// also where the program dies before anybody has decided, or the whole stand has lost its power.
+#[test]
+fn what_may_have_been_dark_is_decided_upon_whatever_comes_between() {
+    let kill = |millisecond: u64| {
+        serde_json::json!({
+            "when": { "millisecond": millisecond },
+            "what": { "kill": { "unsynced": "lost" } },
+        })
+    };
+    let reset = serde_json::json!({
+        "when": { "opened": 2 },
+        "what": { "reset": { "board": 1, "keep-mark": true, "drop-port": false } },
+    });
+    let mut all: Vec<Vec<serde_json::Value>> = vec![vec![serde_json::json!({
+        "when": { "opened": 2 },
+        "what": { "power-cut": { "keep-mark": true, "unsynced": "kept" } },
+    })]];
+    // Before the outcome is recorded, between it and what follows, and long after.
+    all.extend(
+        (4500..7500)
+            .step_by(250)
+            .map(|at| vec![reset.clone(), kill(at)]),
+    );
+    for fire in ["board", "command", "hand"] {
+        for faults in &all {
+            let plan = serde_json::json!({
+                "seed": 7,
+                "frames": 2,
+                "build": {
+                    "boards": 2, "hand": false, "flash-contact": fire == "board",
+                    "press-times": false, "runs-back": false, "far-switches": false,
+                    "fire": fire, "pictures": false, "home-check": 0, "passes": "each-frame",
+                },
+                "faults": faults,
+            });
+            let plan: Plan = serde_json::from_value(plan).expect("a plan");
+            let report = run(&plan);
+            assert_eq!(report.findings, [], "{fire}: {faults:?}");
+            assert!(report.exposures > 4, "{fire}: shot again: {faults:?}");
+        }
+    }
+}

@@ -230,7 +230,8 @@ pub(super) fn doubt(drift: &Drift, frames: &str) -> String {
 /// Why a frame may have been exposed in the dark, as a sentence.
 pub(super) fn unlit(board: &str, frame: &str) -> String {
     format!(
-        "warning: {board} has started anew while {frame} was exposed, or does not answer: its lamps \
-         may have gone out; see to its power and its cable, and look at the picture"
+        "warning: {board} had started anew, or did not answer, when {frame} had just been exposed: its \
+         lamps may have gone out meanwhile. See to its power and its cable, and look at the picture; \
+         if there is none to look at, shoot it again"
     )
 }

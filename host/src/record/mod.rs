@@ -2,7 +2,7 @@
 
 mod output;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -199,9 +199,20 @@ struct Notes {
     frames: BTreeMap<u32, u32>,
     at: BTreeMap<u32, String>,
     remarks: BTreeMap<u32, Vec<String>>,
+    /// Frames whose light is in doubt, and of which nobody has decided.
+    doubted: BTreeSet<u32>,
 }
 
 impl Notes {
+    /// Boards that may have left a frame dark.
+    fn dark(&mut self, frame: u32, boards: &[String]) {
+        for board in boards {
+            let what = format!("{board} may have left it dark: it started anew, or did not answer");
+            self.remark(frame, what);
+            self.doubted.insert(frame);
+        }
+    }
+
     fn remark(&mut self, frame: u32, what: String) {
         self.remarks.entry(frame).or_default().push(what);
     }
@@ -217,8 +228,9 @@ impl Notes {
             Entry::Intent { frame, slot, .. } => {
                 self.frames.insert(*slot, *frame);
             }
-            Entry::Done { slot, .. } => self.of_slot(*slot, |notes, frame| {
+            Entry::Done { slot, unlit, .. } => self.of_slot(*slot, |notes, frame| {
                 notes.at.insert(frame, at);
+                notes.dark(frame, unlit);
             }),
             Entry::Void { slot, attempt } => self.of_slot(*slot, |notes, frame| {
                 notes.remark(frame, format!("try {attempt} did not fire"));
@@ -228,6 +240,7 @@ impl Notes {
                 exposed,
                 known,
                 others,
+                unlit,
                 ..
             } => self.of_slot(*slot, |notes, frame| {
                 let said = if *exposed { "exposed" } else { "not exposed" };
@@ -239,6 +252,7 @@ impl Notes {
                 notes.remark(frame, what);
                 if *exposed {
                     notes.at.insert(frame, at);
+                    notes.dark(frame, unlit);
                 }
             }),
             Entry::TakenBack { slot, exposed, .. } => self.of_slot(*slot, |notes, frame| {
@@ -259,6 +273,7 @@ impl Notes {
             Entry::Again { frames, why } => {
                 for frame in frames.iter().flat_map(|span| span.frames()) {
                     self.remark(frame, format!("to be shot again ({why})"));
+                    self.doubted.remove(&frame);
                 }
             }
             Entry::Chosen { frame } => {
@@ -278,25 +293,30 @@ impl Notes {
                     self.remark(frame, what.clone());
                 }
             }
-            Entry::Unlit { board, frame } => self.remark(
-                *frame,
-                format!("{board} may have left it dark: it started anew, or did not answer"),
-            ),
             Entry::Reading {
                 frame,
                 axis,
                 reading,
-            } => self.remark(*frame, format!("{axis} set by hand to {reading}")),
+                scale,
+            } => {
+                let number = reading.to_string();
+                let read = if scale.is_empty() { &number } else { scale };
+                self.remark(*frame, format!("{axis} set by hand to {read}"));
+            }
             Entry::Arranged { frame, done } => {
                 let done: Vec<String> = done.iter().map(Chore::sentence).collect();
                 self.remark(*frame, format!("by hand: {}", done.join(", ")));
+            }
+            Entry::Kept => {
+                for frame in std::mem::take(&mut self.doubted) {
+                    self.remark(frame, "its light was looked at, and it was kept".to_owned());
+                }
             }
             Entry::Begun { .. }
             | Entry::Session { .. }
             | Entry::Homing { .. }
             | Entry::Homed { .. }
             | Entry::Checked { .. }
-            | Entry::Kept
             | Entry::Found { .. }
             | Entry::Behind { .. }
             | Entry::Halted { .. }

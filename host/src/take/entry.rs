@@ -83,14 +83,6 @@ pub enum Entry {
         /// All that were exposed since it was last known to be right.
         frames: Vec<Span>,
     },
-    /// A board whose lamps burnt for a frame has started anew while it was exposed, or cannot say
-    /// that it has not: it may have been exposed in less light, or in none.
-    Unlit {
-        /// The board.
-        board: String,
-        /// The frame.
-        frame: u32,
-    },
     /// A person keeps the frames that are in doubt as they are.
     Kept,
     /// Frames are to be exposed once more; what there is of them stays in the history.
@@ -118,6 +110,10 @@ pub enum Entry {
         axis: String,
         /// The reading that was accepted, in the axis's unit.
         reading: f64,
+        /// The same as it is written on the scale, with its unit, such as `-1 5/32 in`; empty in older
+        /// journals.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        scale: String,
     },
     /// A person has done what a hand has to do before an exposure, beside setting axes.
     Arranged {
@@ -149,6 +145,10 @@ pub enum Entry {
         /// Its picture, where they are watched.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         picture: Option<Picture>,
+        /// Boards whose lamps were to burn for it, and which have started anew since its intent or
+        /// cannot say that they have not: it may have been exposed in less light, or in none.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        unlit: Vec<String>,
     },
     /// The token was never fired.
     Void {
@@ -173,6 +173,10 @@ pub enum Entry {
         /// Other pictures that had come.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         others: Vec<String>,
+        /// Boards whose lamps were to burn for it, where it is exposed, and which have started anew since its intent or
+        /// cannot say that they have not: it may have been exposed in less light, or in none.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        unlit: Vec<String>,
     },
     /// A person was mistaken about a slot.
     TakenBack {

@@ -375,6 +375,7 @@ impl Hands {
                 frame: turn.number,
                 axis: axis.name(),
                 reading: read,
+                scale: Scale::of(axis.scale, axis.unit).with_unit(read),
             })?;
             self.seen[place] = Some(read);
         }

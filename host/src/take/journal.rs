@@ -28,6 +28,10 @@ const BEGINS: &str = "a take begins with its shot";
 /// picture's name, and the cause of an ending.
 const ROOM: u64 = 16 * 1024;
 
+/// What a line is whose checksum is right and whose meaning is not known.
+const UNKNOWN: &str =
+    "it is whole, but no entry that this version knows; a newer one may have written it";
+
 const TAIL: usize = r#","sum":"01234567"}"#.len();
 
 #[derive(Serialize, Deserialize)]
@@ -101,7 +105,8 @@ pub fn replay(bytes: &[u8]) -> Result<Replay, JournalError> {
         };
         let (entry, sum) = match parsed {
             Ok(parsed) => parsed,
-            Err(_) if last => break,
+            // Whole and sound, and no entry of this version's: relied upon all the same.
+            Err(what) if last && what != UNKNOWN => break,
             Err(what) => return Err(JournalError::Damaged { line: number, what }),
         };
         match &mut state {
@@ -139,7 +144,7 @@ fn parse(text: &[u8], number: u64, chain: u32) -> Result<(Entry, u32), &'static 
     }
     let mut json = body.to_vec();
     json.push(b'}');
-    let line: Line = serde_json::from_slice(&json).map_err(|_| "it is not an entry")?;
+    let line: Line = serde_json::from_slice(&json).map_err(|_| UNKNOWN)?;
     if line.n != number {
         return Err("its number is not the next");
     }

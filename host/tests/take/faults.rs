@@ -464,6 +464,7 @@ fn the_last_reading_of_a_hand_axis_is_known_when_a_take_goes_on() {
         frame,
         axis: "sky north".into(),
         reading,
+        scale: format!("{reading:.3} mm"),
     };
     assert_eq!(readings, [reading(1, 1.04), reading(3, -1.96)]);
 }

@@ -516,6 +516,7 @@ fn readings_are_in_the_journal() {
             frame,
             axis,
             reading,
+            ..
         } = entry
         {
             readings.push((frame, axis, reading));

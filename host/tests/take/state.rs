@@ -57,7 +57,6 @@ fn moves() -> impl Strategy<Value = Move> {
         1 => spans().prop_map(|frames| Move::Entry(Entry::Again { frames, why: "a test".into() })),
         1 => spans().prop_map(|frames| Move::Entry(Entry::Dropped { frames })),
         1 => spans().prop_map(move |frames| Move::Entry(Entry::Suspect { drift: drift(), frames })),
-        1 => (1..=FRAMES).prop_map(|frame| Move::Entry(Entry::Unlit { board: "main".into(), frame })),
         1 => Just(Move::Entry(Entry::Kept)),
         2 => (1..=FRAMES).prop_map(|frame| Move::Entry(Entry::Chosen { frame })),
         1 => Just(Move::Entry(checked)),
@@ -69,6 +68,16 @@ fn moves() -> impl Strategy<Value = Move> {
         })),
         2 => Just(Move::Entry(Entry::Finished)),
     ]
+}
+
+/// Boards that may have left a slot dark: at every third.
+fn dark(slot: u32) -> Vec<String> {
+    let names = if slot.is_multiple_of(3) {
+        &["main"][..]
+    } else {
+        &[]
+    };
+    names.iter().map(|name| (*name).to_owned()).collect()
 }
 
 /// The entry that a move comes to, as things stand.
@@ -90,6 +99,7 @@ fn entry(next: &Move, state: &TakeState) -> Entry {
                 file: format!("tide-{number}"),
                 digest: Hex(number.into()),
             }),
+            unlit: dark(slot),
         },
         Move::Void => Entry::Void { slot, attempt },
         Move::Verdict(exposed) => Entry::Verdict {
@@ -99,6 +109,7 @@ fn entry(next: &Move, state: &TakeState) -> Entry {
             known: "a test".into(),
             picture: None,
             others: vec!["tide-99".into()],
+            unlit: dark(slot),
         },
         Move::TakenBack(frame, exposed) => {
             let of = state.verdict(*frame).map_or(token, |(token, _)| token);

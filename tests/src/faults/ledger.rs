@@ -9,7 +9,7 @@ use panestep::take::Entry;
 use panestep_protocol::Token;
 
 use super::run::Finding;
-use super::stand::{MOTORS, OUT, STEPS_PER_MM, WINDOW, burning, drawing};
+use super::stand::{MOTORS, OUT, STEPS_PER_MM, WARM_UP, WINDOW, burning, drawing};
 
 /// How far an exposure may lie beside its pose: where the home switch trips between two steps,
 /// it is found at the later one.
@@ -315,7 +315,7 @@ impl Ledger {
         let wanted: Vec<u8> = (0..boards)
             .map(|board| burning(boards, board, turn.pass))
             .collect();
-        if taken.lamps != wanted || taken.switched > taken.opened {
+        if taken.lamps != wanted || taken.switched + WARM_UP > taken.opened {
             return Some(format!(
                 "lamps {:?} instead of {wanted:?}, switched at {:?}, opened at {:?}",
                 taken.lamps, taken.switched, taken.opened

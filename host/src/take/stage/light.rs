@@ -35,7 +35,6 @@ use panestep_protocol::Command;
 
 use super::{Crew, Interrupt};
 use crate::schedule::{Chore, Release, Schedule, Turn};
-use crate::take::error::TakeError;
 use crate::take::journal::Entry;
 use crate::take::people::{Arrangement, Progress};
 
@@ -110,8 +109,9 @@ impl Crew<'_, '_> {
         if boards.is_empty() {
             return;
         }
-        if self.has_open_exposure() {
-            let closed = self.released.saturating_add(self.until_closed());
+        if let Some(open) = self.state().and_then(|state| state.open) {
+            let window = self.schedule.window(open.frame);
+            let closed = self.released.saturating_add(self.until_closed(window));
             let left = closed.saturating_sub(self.now());
             if !left.is_zero() {
                 self.see(&Progress::LampsWait { left });
@@ -129,12 +129,12 @@ impl Crew<'_, '_> {
         }
     }
 
-    /// After an exposure that counts: a board whose lamps were to burn for it, and which has started
-    /// anew since its intent or cannot be asked, may have left it dark. It is in doubt then, and a
-    /// person decides.
-    pub(super) fn doubt_light(&mut self, turn: Turn) -> Result<(), TakeError> {
+    /// Before an exposure that counts is recorded: the boards whose lamps were to burn for it, and
+    /// which have started anew since its intent or do not answer. They may have left it dark: it is in
+    /// doubt from the same entry on, and a person decides.
+    pub(super) fn unlit(&mut self, turn: Turn) -> Vec<String> {
         let schedule = self.schedule;
-        let mut lost = None;
+        let mut unlit = Vec::new();
         for board in self.boards() {
             if burning(schedule, board, turn).unwrap_or(0) == 0 {
                 continue;
@@ -148,29 +148,26 @@ impl Crew<'_, '_> {
             if asked.as_ref().is_ok_and(|&boot| posed(boot)) {
                 continue;
             }
-            self.record(&Entry::Unlit {
-                board: name.clone(),
-                frame: turn.number,
-            })?;
+            self.gone = self.gone.take().or(asked.err());
             self.see(&Progress::Unlit { board: name, turn });
-            lost = lost.or(asked.err());
+            unlit.push(name.clone());
         }
-        lost.map_or(Ok(()), Err)
+        unlit
     }
 
     /// Longest time from the release until the exposure under way is over.
-    fn until_closed(&self) -> Duration {
+    fn until_closed(&self, window: Duration) -> Duration {
         let (half_press, late) = match self.schedule.exposure.release {
             // A contact begins the window anew.
             Release::Board {
                 half_press,
                 flash_contact: true,
                 ..
-            } => (half_press, self.window),
+            } => (half_press, window),
             Release::Board { half_press, .. } => (half_press, Duration::ZERO),
             Release::Command { .. } | Release::Hand => (Duration::ZERO, Duration::ZERO),
         };
-        half_press.saturating_add(late).saturating_add(self.window)
+        half_press.saturating_add(late).saturating_add(window)
     }
 
     /// Whether panes are about to be handled for an exposure, and not at every frame: a home check

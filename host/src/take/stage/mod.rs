@@ -86,6 +86,8 @@ pub(super) struct Crew<'s, 'r> {
     /// When a person last set an axis by hand.
     touched: Option<Duration>,
     refused: Option<Refusal>,
+    /// What is wrong with a board whose lamps were to burn for the exposure under way.
+    gone: Option<TakeError>,
     /// Whether the exposure was under way when the board was last asked.
     running: bool,
     /// Whether the person left the release alone when asked for a finger on it.
@@ -120,6 +122,7 @@ impl<'s, 'r> Crew<'s, 'r> {
             contacts: None,
             touched: None,
             refused: None,
+            gone: None,
             running: false,
             left_alone: false,
             unbegun: false,

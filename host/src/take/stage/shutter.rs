@@ -63,16 +63,8 @@ impl Crew<'_, '_> {
             }
         };
         let start = step(state, event, self.rules());
-        let done = self.drive(turn, start)?;
-        // Whoever was asked has looked at the picture; what a board has been through since then
-        // says nothing of it.
-        let said = self
-            .state()
-            .and_then(|state| state.verdict(turn.number))
-            .is_some_and(|(token, _)| token == open.token);
-        if done && !said {
-            self.doubt_light(turn)?;
-        }
+        // The boards have just been connected: what is wrong with one shows by itself.
+        self.drive(turn, start)?;
         Ok(())
     }
 
@@ -109,8 +101,8 @@ impl Crew<'_, '_> {
         self.left_alone = false;
         let start = step(state, Event::PoseReached { boot }, self.rules());
         let done = self.drive(turn, start)?;
-        if done {
-            self.doubt_light(turn)?;
+        if let Some(error) = self.gone.take() {
+            return Err(error.into());
         }
         if let (Some(board), Some(was)) = (board, boot) {
             let now = self.link(board)?.boot();
@@ -199,6 +191,7 @@ impl Crew<'_, '_> {
         let rules = self.rules();
         let (mut state, mut action) = start;
         self.picture = None;
+        self.gone = None;
         self.unbegun = false;
         self.window = self.schedule.window(turn.number);
         let mut known = String::new();
@@ -225,11 +218,13 @@ impl Crew<'_, '_> {
                 })?,
                 Action::RecordDone { token, contacts } => {
                     let picture = self.picture.take();
+                    let unlit = self.unlit(turn);
                     self.written(&Entry::Done {
                         slot: token.slot,
                         attempt: token.attempt,
                         contacts,
                         picture,
+                        unlit,
                     })?
                 }
                 Action::RecordVoid { token } => self.written(&Entry::Void {
@@ -240,6 +235,11 @@ impl Crew<'_, '_> {
                     let picture = self.picture.take();
                     let mut others = std::mem::take(&mut self.arrived);
                     others.retain(|file| picture.as_ref().is_none_or(|one| one.file != *file));
+                    let unlit = if exposed {
+                        self.unlit(turn)
+                    } else {
+                        Vec::new()
+                    };
                     self.written(&Entry::Verdict {
                         slot: token.slot,
                         attempt: token.attempt,
@@ -247,6 +247,7 @@ impl Crew<'_, '_> {
                         known: known.clone(),
                         picture,
                         others,
+                        unlit,
                     })?
                 }
                 Action::Release { token: _ } => self.release(turn)?,

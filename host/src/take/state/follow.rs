@@ -70,20 +70,6 @@ impl TakeState {
                 self.homed.remove(&drift.axis);
                 self.drifts.push(drift.clone());
             }
-            Entry::Unlit { board, frame } => {
-                if self.open.is_some()
-                    || self
-                        .frame(*frame)
-                        .is_none_or(|frame| frame.standing != Standing::Exposed)
-                {
-                    return Err("a frame is doubted that is not exposed");
-                }
-                self.finished = false;
-                self.pending.remove(frame);
-                self.suspects.insert(*frame);
-                self.set_check(*frame, Check::Suspect);
-                self.unlit.push((board.clone(), *frame));
-            }
             Entry::Kept => {
                 if self.suspects.is_empty() {
                     return Err("frames are kept although none is in doubt");
@@ -140,10 +126,12 @@ impl TakeState {
                 slot,
                 attempt,
                 picture,
+                unlit,
                 ..
             } => {
                 let picture = picture.as_ref();
-                self.close(*slot, *attempt, true, picture)?;
+                let frame = self.close(*slot, *attempt, true, picture)?;
+                self.doubt_light(frame, unlit);
             }
             Entry::Void { slot, attempt } => {
                 self.close(*slot, *attempt, false, None)?;
@@ -154,6 +142,7 @@ impl TakeState {
                 exposed,
                 picture,
                 others,
+                unlit,
                 ..
             } => {
                 let frame = self.close(*slot, *attempt, *exposed, picture.as_ref())?;
@@ -163,6 +152,9 @@ impl TakeState {
                     attempt: *attempt,
                 };
                 self.verdicts.insert(token, (frame, *exposed));
+                if *exposed {
+                    self.doubt_light(frame, unlit);
+                }
             }
             Entry::TakenBack {
                 slot,
@@ -224,6 +216,18 @@ impl TakeState {
         if let Some(frame) = self.frame_mut(frame) {
             frame.check = check;
         }
+    }
+
+    /// Puts a frame that has just been exposed in doubt, where boards may have left it dark.
+    fn doubt_light(&mut self, frame: u32, boards: &[String]) {
+        if boards.is_empty() {
+            return;
+        }
+        self.pending.remove(&frame);
+        self.suspects.insert(frame);
+        self.set_check(frame, Check::Suspect);
+        let boards = boards.iter().map(|board| (board.clone(), frame));
+        self.unlit.extend(boards);
     }
 
     /// Of what put frames in doubt, what concerns none any more.
