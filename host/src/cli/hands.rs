@@ -141,7 +141,8 @@ fn wrong(request: &HandRequest<'_>, problem: &HandProblem) -> String {
             request.way.name()
         ),
         HandProblem::OtherUnit { read, unit: other } => {
-            let typed = read / scale.unit_size();
+            // As it was typed, but for what the way there and back has rounded.
+            let typed = (read / scale.unit_size() * 1e6).round() / 1e6;
             format!(
                 "{typed} {unit} is not where it should be, but {typed} {other} would be: if you read \
                  {other}, type the unit too"

@@ -149,7 +149,7 @@ impl View {
             if let Some(stops) = self.over().filter(|stops| *stops >= 0.1) {
                 say(&format!(
                     "together that is {stops:.1} stops more than the stand's own exposure: lit alike, it \
-                     burns out; how bright each lamp is nobody has said"
+                     burns out; nothing is known of how bright each lamp is"
                 ));
             }
         }

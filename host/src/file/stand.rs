@@ -38,7 +38,8 @@ pub(super) type Names<'a> = Vec<Option<At<&'a str>>>;
 
 /// Reads every key before it gives up on any, so that all that is wrong is named at once.
 pub(super) fn stand(file: &Table<'_>) -> Option<Stand> {
-    if file.has("stand") && file.has("frames") && !file.has("lens") {
+    // Asked for in this order, so that a sound file's own keys stay the only ones that are known.
+    if !file.has("lens") && file.has("stand") && file.has("frames") {
         file.leave_rest();
         file.note(
             file.place_of("stand"),

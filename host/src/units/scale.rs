@@ -82,7 +82,15 @@ impl Scale {
         };
         match self.form {
             Form::Parts(parts) if on_division => fraction(value / INCH_MM, parts),
-            Form::Parts(_) => fixed(value / INCH_MM, 4),
+            // Between two divisions: as finely as anybody reads, where that is exact.
+            Form::Parts(_) => {
+                let fine = value / INCH_MM * f64::from(2 * FINEST_PART);
+                if (fine - fine.round()).abs() < 1e-6 {
+                    fraction(value / INCH_MM, 2 * FINEST_PART)
+                } else {
+                    fixed(value / INCH_MM, 4)
+                }
+            }
             Form::Inches(digits) => {
                 fixed(value / INCH_MM, digits + if on_division { 0 } else { 2 })
             }
@@ -99,7 +107,13 @@ impl Scale {
     /// By how much a reading may differ, half a division, with its unit.
     #[must_use]
     pub fn half_division(self) -> String {
-        Self::of(self.division / 2.0, self.unit).with_unit(self.division / 2.0)
+        let half = self.division / 2.0;
+        let words = match self.form {
+            Form::Parts(parts) => fraction(half / INCH_MM, parts.saturating_mul(2)),
+            Form::Inches(digits) => fixed(half / INCH_MM, digits + 1),
+            Form::Own(_) => fixed(half, decimals(half)),
+        };
+        format!("{words} {}", self.sign())
     }
 
     /// The longest that a reading between zero and this one can be, in characters.
@@ -198,9 +212,19 @@ mod tests {
         ] {
             let scale = Scale::of(division_mm, MM);
             assert_eq!(scale.with_unit(value_mm), words, "{division_mm} mm");
-            assert!(scale.letters(value_mm) + 3 >= words.len() || words.contains("394"));
         }
-        assert_eq!(Scale::of(25.4 / 32.0, MM).half_division(), "1/64 in");
+        let thirty_seconds = Scale::of(25.4 / 32.0, MM);
+        assert_eq!(thirty_seconds.half_division(), "1/64 in");
+        assert_eq!(Scale::of(25.4 / 128.0, MM).half_division(), "1/256 in");
+        assert_eq!(Scale::of(0.0254, MM).half_division(), "0.0005 in");
+        // Between two divisions.
+        assert_eq!(thirty_seconds.with_unit(25.4 * 75.0 / 64.0), "1 11/64 in");
+        // No reading is longer than the room that is left for it.
+        for count in 0..=100 {
+            let value = f64::from(count) * 25.4 / 32.0;
+            assert!(thirty_seconds.words(value).len() <= thirty_seconds.letters(80.0));
+            assert!(thirty_seconds.words(-value).len() <= thirty_seconds.letters(-80.0));
+        }
     }
 
     #[test]

@@ -15,6 +15,7 @@ use panestep::plan::times::Times;
 use panestep::schedule::{Pass, Schedule};
 use panestep::shot::{Pass as ShotPass, Shot, When};
 use panestep::stand::{LevelId, Stand};
+use panestep::units::Scale;
 
 use super::Looked;
 
@@ -58,8 +59,8 @@ fn close_up(stand: &Stand, plan: &Plan) -> Option<String> {
     let factor = exposure_factor(image_mm / stand.lens.focal_length_mm - 1.0);
     (factor >= 1.05).then(|| {
         format!(
-            "focused this close, the lens needs {factor:.2} times the exposure ({:+.2} stops) that it needs \
-             for what is far away; what the glass takes says `check`",
+            "focused as close as at frame 1, the lens needs {factor:.2} times the exposure ({:+.2} stops) \
+             that it needs for what is far away; `check` tells how much light the glass takes",
             stops(factor)
         )
     })
@@ -412,13 +413,25 @@ pub(crate) fn details(shot: &Shot, plan: &Plan, survey: &Survey) {
         }
     }
     for axis in &report.axes {
+        // Readings as the table above has them: a scale in inches in inches.
+        let scale = plan
+            .schedule()
+            .hands
+            .iter()
+            .find(|hand| hand.of == axis.of && hand.way.name() == axis.direction)
+            .map(|hand| Scale::of(hand.scale, hand.unit));
         let unit = axis.unit;
+        let ends = [axis.least + 0.0, axis.greatest + 0.0].map(|value| match scale {
+            Some(scale) => scale.words(value),
+            None => format!("{value:.3}"),
+        });
         let mut line = format!(
-            "{} {}: from {:.3} to {:.3} {unit}",
+            "{} {}: from {} to {} {}",
             axis.of,
             axis.direction,
-            axis.least + 0.0,
-            axis.greatest + 0.0
+            ends[0],
+            ends[1],
+            scale.map_or(unit, Scale::sign),
         );
         if axis.largest_move > 0.0 {
             let held = f64::from(shot.hold);
