@@ -91,11 +91,16 @@ impl Fake {
                     let Some(Ok(message)) = accumulator.push(byte) else {
                         continue;
                     };
-                    if let ToBoard::Hello(hello) = &message {
-                        let _ = line.write_all(&answer(hello));
-                    }
+                    let answer = match &message {
+                        ToBoard::Hello(hello) => Some(answer(hello)),
+                        _ => None,
+                    };
+                    // Before the answer, on which the program may end: what was heard is asked for then.
                     if sender.send(message).is_err() {
                         return;
+                    }
+                    if let Some(answer) = answer {
+                        let _ = line.write_all(&answer);
                     }
                 }
             }
