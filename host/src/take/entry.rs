@@ -173,8 +173,9 @@ pub enum Entry {
         /// Other pictures that had come.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         others: Vec<String>,
-        /// Boards whose lamps were to burn for it, where it is exposed, and which have started anew since its intent or
-        /// cannot say that they have not: it may have been exposed in less light, or in none.
+        /// Where it is exposed: boards whose lamps were to burn for it, and which have started anew since
+        /// its intent or cannot say that they have not. It may have been exposed in less light, or in
+        /// none.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         unlit: Vec<String>,
     },

@@ -8,14 +8,14 @@ use panestep::link::LinkError;
 use panestep::sim::{Fault, When as At};
 use panestep::stand::BoardId;
 use panestep::take::{
-    Check, Entry, Outcome, Progress, Stage, Standing, Steps, Stood, TakeError, Wish, rehearse,
+    Check, Entry, Outcome, Progress, Standing, Steps, Stood, TakeError, Wish, rehearse, shoot,
     shoot_by_steps,
 };
 
 use super::passes::{
     BURNING, LOWER, WARM_UP, assert_exact, assert_lit_and_in_place, numbers, short, with_passes,
 };
-use super::rig::{Bench, MAIN, Ports, reset, sim_now};
+use super::rig::{Bench, MAIN, reset, sim_now};
 
 /// A board starts anew.
 fn reset_of(of: BoardId) -> Fault {
@@ -60,25 +60,18 @@ fn lamps_burn_again_after_a_reset_between_two_passes() {
 fn lamps_go_out_however_a_run_ends() {
     for at in 1..=9 {
         let mut bench = Bench::with(with_passes());
-        let interrupt = Rc::new(std::sync::atomic::AtomicBool::new(false));
+        let interrupt = Rc::new(AtomicBool::new(false));
         let mut journal = bench.journal().expect("begun");
         let mut watch = |progress: &Progress<'_>| {
             if let Progress::Exposing { turn } = progress
                 && turn.number == at
             {
-                interrupt.store(true, std::sync::atomic::Ordering::Relaxed);
+                interrupt.store(true, Ordering::Relaxed);
             }
         };
-        let mut stage = Stage {
-            boards: &mut Ports(bench.sim.clone()),
-            clock: Rc::new(bench.sim.clock()),
-            person: &mut bench.person,
-            watch: &mut watch,
-            trigger: &mut (),
-            album: None,
-            interrupt: &interrupt,
-        };
-        let outcome = panestep::take::shoot(&bench.schedule, &mut journal, &mut stage, &[]);
+        let outcome = bench.on_stage(&mut watch, Some(&interrupt), |schedule, stage| {
+            shoot(schedule, &mut journal, stage, &[])
+        });
         let next = bench.schedule.turn(at + 1);
         assert_eq!(outcome.expect("no error"), Outcome::Interrupted { next });
         drop(journal);
@@ -92,7 +85,7 @@ fn lamps_go_out_however_a_run_ends() {
 /// can still be reached, it is out afterwards.
 #[test]
 fn lamps_go_out_after_an_error_and_after_a_rehearsal_that_is_stopped() {
-    let bench = Bench::with(with_passes());
+    let mut bench = Bench::with(with_passes());
     let interrupt = Rc::new(AtomicBool::new(false));
     let seen = Rc::new(std::cell::Cell::new([0, 0]));
     let (stop, lit, sim) = (Rc::clone(&interrupt), Rc::clone(&seen), bench.sim.clone());
@@ -104,17 +97,8 @@ fn lamps_go_out_after_an_error_and_after_a_rehearsal_that_is_stopped() {
             stop.store(true, Ordering::Relaxed);
         }
     };
-    let mut person = super::rig::Operator::default();
-    let mut stage = Stage {
-        boards: &mut Ports(bench.sim.clone()),
-        clock: Rc::new(bench.sim.clock()),
-        person: &mut person,
-        watch: &mut watch,
-        trigger: &mut (),
-        album: None,
-        interrupt: &interrupt,
-    };
-    let outcome = rehearse(&bench.schedule, &mut stage).expect("no error");
+    let outcome = bench.on_stage(&mut watch, Some(&interrupt), rehearse);
+    let outcome = outcome.expect("no error");
     assert!(
         matches!(outcome, Outcome::Interrupted { .. }),
         "{outcome:?}"
@@ -251,22 +235,10 @@ fn whoever_steps_exposes_each_pass_in_its_own_light() {
         .chain([Wish::Leave])
         .collect();
     let mut journal = bench.journal().expect("begun");
-    let mut stage = Stage {
-        boards: &mut Ports(bench.sim.clone()),
-        clock: Rc::new(bench.sim.clock()),
-        person: &mut bench.person,
-        watch: &mut |_: &Progress<'_>| (),
-        trigger: &mut (),
-        album: None,
-        interrupt: &bench.interrupt,
-    };
-    let result = shoot_by_steps(
-        &bench.schedule,
-        &mut journal,
-        &mut stage,
-        &[],
-        &mut Walker(wishes),
-    );
+    let mut steps = Walker(wishes);
+    let result = bench.on_stage(&mut |_: &Progress<'_>| (), None, |schedule, stage| {
+        shoot_by_steps(schedule, &mut journal, stage, &[], &mut steps)
+    });
     drop(journal);
     assert_eq!(result.expect("no error"), Outcome::Finished);
     assert_eq!(numbers(&bench), order);

@@ -1,15 +1,14 @@
 //! Several exposures of every frame, their lamps, and what a hand has to do before them.
 
-use std::rc::Rc;
 use std::time::Duration;
 
 use panestep::schedule::{Chore, Laid, Lamp, Pass, Schedule};
 use panestep::shot::When;
 use panestep::sim::{Options, SimulatedStand, When as At};
 use panestep::stand::{BoardId, Release};
-use panestep::take::{Check, Edit, Entry, Outcome, Progress, Span, Stage, Unsynced, rehearse};
+use panestep::take::{Check, Edit, Entry, Outcome, Progress, Span, Unsynced, rehearse};
 
-use super::rig::{Bench, MAIN, Ports, STEPS_PER_MM, begun, schedule, stand};
+use super::rig::{Bench, MAIN, STEPS_PER_MM, begun, schedule, stand};
 use super::rig::{SHOT, sim_now};
 
 pub(super) const WARM_UP: Duration = Duration::from_millis(900);
@@ -293,16 +292,7 @@ fn a_rehearsal_makes_every_move_and_the_way_back_and_asks_for_nothing() {
             lamps.push([sim.lamps(MAIN), sim.lamps(LOWER)]);
         }
     };
-    let mut stage = Stage {
-        boards: &mut Ports(bench.sim.clone()),
-        clock: Rc::new(bench.sim.clock()),
-        person: &mut bench.person,
-        watch: &mut watch,
-        trigger: &mut (),
-        album: None,
-        interrupt: &bench.interrupt,
-    };
-    let outcome = rehearse(&bench.schedule, &mut stage);
+    let outcome = bench.on_stage(&mut watch, None, rehearse);
     assert_eq!(outcome.expect("no error"), Outcome::Finished);
     assert_eq!(frames, [(1, 0), (2, 0), (3, 0), (1, 2)]);
     assert_eq!(lamps, [BURNING[0], BURNING[0], BURNING[0], BURNING[2]]);

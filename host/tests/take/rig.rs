@@ -15,7 +15,8 @@ use panestep::stand::{
 use panestep::take::journal::{Stamp, replay};
 use panestep::take::{
     Arrangement, Boards, Disk, Edit, Entry, HandProblem, HandRequest, Journal, JournalError,
-    Outcome, Person, Progress, Question, SimulatedDisk, Span, Stage, Suspects, TakeError, shoot,
+    Outcome, Person, Progress, Question, SimulatedDisk, Span, Stage, Suspects, TakeError, Watch,
+    shoot,
 };
 use panestep_protocol::ShotId;
 
@@ -361,16 +362,28 @@ impl Bench {
         let mut journal = self.journal()?;
         let sim = self.sim.clone();
         let mut watch = |progress: &Progress<'_>| watch(progress, &sim);
+        self.on_stage(&mut watch, None, |schedule, stage| {
+            shoot(schedule, &mut journal, stage, edits)
+        })
+    }
+
+    /// Does something with the bench's stand and person; `interrupt` is another flag than its own.
+    pub(crate) fn on_stage<T>(
+        &mut self,
+        watch: &mut dyn Watch,
+        interrupt: Option<&AtomicBool>,
+        what: impl FnOnce(&Schedule, &mut Stage<'_>) -> T,
+    ) -> T {
         let mut stage = Stage {
             boards: &mut Ports(self.sim.clone()),
             clock: Rc::new(self.sim.clock()),
             person: &mut self.person,
-            watch: &mut watch,
+            watch,
             trigger: &mut (),
             album: None,
-            interrupt: &self.interrupt,
+            interrupt: interrupt.unwrap_or(&self.interrupt),
         };
-        shoot(&self.schedule, &mut journal, &mut stage, edits)
+        what(&self.schedule, &mut stage)
     }
 
     pub(crate) fn entries(&self) -> Vec<Entry> {
